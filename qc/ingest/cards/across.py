@@ -35,6 +35,7 @@ def across_table(rows: list[list[Cell]], words: HeadingWords) -> TableOfSheet | 
     if first is None:
         return None
     below = [_in_cells(row, left, words) for row in filled[first:]]
+    below = _in_blocks(below, left, words)
     while (merged := _merged_labels(below, left, words)) is not None:
         below = merged
     width = max(len(row) for row in below)
@@ -64,20 +65,39 @@ def _first_across(filled: list[list[Cell]], left: int, words: HeadingWords) -> i
     """Return the first line of a table written across; None where no line begins one."""
     serials = [n for n, row in enumerate(filled) if _are_pieces(row, left, words)]
     starts = [n for n, row in enumerate(filled) if len(row) > left and known_field(row[left].text) in STARTS]
+    starts = [n for n in starts if not _are_pairs(filled[n])]
     if serials:  # a line of one value above the pieces speaks for all of them
         wide = [n for n in starts if sum(bool(cell.text.strip()) for cell in filled[n]) > 2]
         return min([*serials, *wide])
     if starts:
         return min(starts)
-    first = None
+    first, named, bare = None, False, False
     for number in range(len(filled) - 1, -1, -1):
-        cells = [cell.text for cell in _in_cells(filled[number], left, words) if cell.text.strip()]
-        if len(cells) < 2 or not (cells[0][:1].isalpha() and words.is_figure(cells[0])):
+        cells = [cell.text.strip() for cell in _in_cells(filled[number], left, words) if cell.text.strip()]
+        figure = words.is_figure(cells[0])
+        said = bool(words.places_said(cells[0]))
+        if not cells[0].strip("-–—=*# ")[:1].isalpha():
+            if len(cells) != 2 or not cells[0].isdigit():
+                break
+            bare = True  # a spot by its number, if a line above says of which area
+        elif not (figure or said):
             break
-        if not _is_reading(cells[1]):
+        elif bare and len(cells) == 1 and said:
+            first, named = number, True
+            continue
+        if len(cells) > 1 and not _is_reading(cells[1]):
             break
-        first = number
-    return first
+        if not bare:
+            first = number
+        named = named or figure
+    return first if named else None
+
+
+def _are_pairs(row: Sequence[Cell]) -> bool:
+    """Tell whether a line is one of labels with their values, two at least: a head and no row of pieces."""
+    texts = [cell.text for cell in row if cell.text.strip()]
+    fields = [bool(known_field(text)) for text in texts]
+    return len(texts) > 2 and len(texts) % 2 == 0 and all(fields[::2]) and not any(fields[1::2])
 
 
 def _is_reading(text: str) -> bool:
@@ -95,7 +115,8 @@ def _are_pieces(row: Sequence[Cell], left: int, words: HeadingWords) -> bool:
     """Tell whether a line names pieces, the first cell being empty or what stands below it."""
     texts = [cell.text for cell in row[left + 1 :] if cell.text.strip() and known_field(cell.text) != "unit"]
     own = row[left].text.strip() if len(row) > left else ""
-    says = _says_pieces(own) or known_field(own) == "serial"
+    says = _says_pieces(own) or known_field(own) == "serial" or words.is_figure(own)
+    says = says or (own.isalpha() and not known_field(own) and len(texts) > 1)  # Bell, Horn
     return bool(texts) and says and all(words.is_serial(text) for text in texts)
 
 
@@ -111,10 +132,35 @@ def _named_pieces(
     if any(known_field(cell.text) == "serial" for cell in headings):
         return list(headings)
     found = list(headings)
+    serials = [n for n, cell in enumerate(headings) if _are_serials([row[n].text for row in body], words)]
+    if len(serials) == 1 and words.is_figure(leading := headings[serials[0]].text.strip()):
+        found = [
+            cell._replace(text=together(leading, cell.text.strip(), words) or cell.text) for cell in headings
+        ]
     for number, cell in enumerate(headings):
         under_it = [row[number].text for row in body if row[number].text.strip()]
-        if _says_pieces(cell.text.strip()) and under_it and all(words.is_serial(text) for text in under_it):
+        if under_it and all(words.is_serial(text) for text in under_it):
             found[number] = cell._replace(text="Serial")
+    return found
+
+
+def _are_serials(texts: Sequence[str], words: HeadingWords) -> bool:
+    filled = [text for text in texts if text.strip()]
+    return bool(filled) and all(map(words.is_serial, filled))
+
+
+def _in_blocks(rows: list[list[Cell]], left: int, words: HeadingWords) -> list[list[Cell]]:
+    """Put what a line by itself says, ``Valve F`` or ``Upper bore``, before the labels below it."""
+    leading, found = "", []
+    for row in rows:
+        filled = [cell for cell in row if cell.text.strip()]
+        text = filled[0].text.strip() if len(filled) == 1 else ""
+        if text and (words.places_said(text) or words.is_figure(text)):
+            leading = " ".join(words.places_said(text).values()) or text.strip("-–—=*#: ")
+            continue
+        own = row[left].text.strip() if len(row) > left else ""
+        both = together(leading, own, words) if leading and own else ""
+        found.append([*row[:left], row[left]._replace(text=both), *row[left + 1 :]] if both else row)
     return found
 
 

@@ -10,13 +10,22 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.asked_plan import CardQuestion, allowed_headings, figure_name, plan_of_question
-from qc.ingest.cards.asked_words import TRIAL, renamed, upright, with_card
+from qc.ingest.cards.asked_plan import (
+    TRIAL,
+    CardQuestion,
+    allowed_headings,
+    figure_name,
+    plan_of_question,
+    renamed,
+    upright,
+    with_card,
+)
 from qc.ingest.cards.headings import FIGURE, NUMBER_WORDS, WHAT_WORDS
 from qc.ingest.cards.recognition import VALUE, CardSheet
 from qc.ingest.cards.rows import Row, RowReader
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cards.straight import read_cards
-from qc.ingest.cards.tables import SheetWords, heading_rows
+from qc.ingest.cards.tables import heading_rows
 from qc.ingest.cells import (
     FACTORS,
     SUMMARY,

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
-from typing import Protocol
 
-from qc.ingest.cards.heading_lines import TableOfSheet
+from qc.ingest.cards.heading_lines import SaidPlaces, TableOfSheet, said_of_rows
 from qc.ingest.cards.headlines import Cell, HeadReader
 from qc.ingest.cards.laid import LayoutError, address
-from qc.ingest.cards.tables import SheetWords
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cells import known_field
 from qc.ingest.reading import Grid
 from qc.plan import PLACE
@@ -21,22 +20,15 @@ SAID = -1
 """Column of a heading that no bench typed: what stands below it was said by a line of its own."""
 
 
-class PlaceWords(Protocol):
-    """What is asked of the words of a card, or of all cards, about a place."""
-
-    def place_kind(self, text: str) -> str:
-        """Return the kind of place that a word names."""
-
-
-def group_line(cells: Sequence[Cell], heads: HeadReader, words: PlaceWords) -> dict[str, Cell]:
+def group_line(cells: Sequence[Cell], heads: HeadReader, words: SaidPlaces) -> dict[str, Cell]:
     """Return what a line of the table says of the rows below it, by our names; empty where it is a row."""
     filled = [cell for cell in cells if cell.text.strip()]
     if not filled or len(filled) > 2:
         return {}
+    if said_places := said_of_rows(cells, words):
+        return said_places
     if len(filled) == 2 and not known_field(filled[0].text.partition(":")[0]):
         return {}
-    if len(filled) == 1 and (kind := words.place_kind(filled[0].text.strip().rstrip(":"))):
-        return {kind: filled[0]._replace(text=filled[0].text.strip().rstrip(":"))}
     said = heads.read(filled)
     if not said or any(line.known not in GROUPS or not line.text for line in said):
         return {}
@@ -50,6 +42,8 @@ def spread_groups(table: TableOfSheet, heads: HeadReader, words: SheetWords) -> 
     found = {n: said for n, row in enumerate(table.body) if (said := group_line(row, heads, words))}
     if not found or len(found) == len(table.body):
         return table
+    if _kinds_of_rows(table, found, words) & {kind for said in found.values() for kind in said}:
+        return table  # the rows begin with such a place: one without a figure is a row all the same
     own = {known_field(cell.text) for cell in table.headings if cell.text.strip()}
     titles = {**GROUPS, **{kind: kind.capitalize() for kind in PLACE}}
     names = [name for name in titles if any(name in said for said in found.values())]
@@ -70,6 +64,13 @@ def spread_groups(table: TableOfSheet, heads: HeadReader, words: SheetWords) -> 
         nothing = Cell("", row[-1].line, 0)
         body.append([*filled, *(current.get(name, nothing) for name in names)])
     return replace(table, headings=headings, body=body)
+
+
+def _kinds_of_rows(table: TableOfSheet, found: Collection[int], words: SheetWords) -> set[str]:
+    """Return the kinds of place that the rows of a table begin with."""
+    firsts = [next((cell for cell in row if cell.text.strip()), None) for row in table.body]
+    rows = [cell for n, cell in enumerate(firsts) if n not in found and cell is not None]
+    return {kind for cell in rows for kind in words.places_said(cell.text)}
 
 
 def refuse_wide(grid: Grid, table: TableOfSheet) -> None:

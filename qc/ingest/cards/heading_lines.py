@@ -13,6 +13,9 @@ from qc.plan import PLACE
 
 _STROKE = re.compile(r"\s*[/\\|]\s*")
 
+SHORT = 3
+"""A word of so many letters may stand for a longer one that names a place; chosen."""
+
 STARTS = frozenset({"card", "serial", "day", "model", "person"})
 """A line that begins with one of these, below a table, begins the head of the next."""
 
@@ -40,11 +43,17 @@ class HeadingWords(Protocol):
     def place_kind(self, text: str) -> str:
         """Return the one kind of place that a word names."""
 
+    def places_said(self, text: str) -> dict[str, str]:
+        """Return the places that words name and nothing beside them."""
+
     def place_named(self, text: str) -> str:
         """Return the kind of place that a word names by its name, shortened or not."""
 
     def has_place(self, kind: str, text: str) -> bool:
         """Tell whether a card has a place of that kind and value."""
+
+    def are_places(self, texts: Sequence[str]) -> bool:
+        """Tell whether words are places of one kind on a card, each another one, short or not."""
 
     def names_places(self, text: str) -> bool:
         """Tell whether a card reads the text as places alone."""
@@ -68,6 +77,22 @@ class HeadingWords(Protocol):
 def is_filled(row: Sequence[Cell]) -> bool:
     """Tell whether any cell of a line holds something."""
     return any(cell.text.strip() for cell in row)
+
+
+class SaidPlaces(Protocol):
+    """What is asked of the words of a card, or of all cards, about places that a line says."""
+
+    def places_said(self, text: str) -> dict[str, str]:
+        """Return the places that words name and nothing beside them."""
+
+
+def said_of_rows(row: Sequence[Cell], words: SaidPlaces) -> dict[str, Cell]:
+    """Return the places that a line by itself says of the rows below it: ``Upper leg``, ``Valve; F``."""
+    filled = [cell for cell in row if cell.text.strip()]
+    if not filled or len(filled) > 2 or (len(filled) == 2 and known_field(filled[0].text) not in PLACE):
+        return {}
+    said = words.places_said(" ".join(cell.text.strip().rstrip(":") for cell in filled))
+    return {kind: filled[-1]._replace(text=value) for kind, value in said.items()}
 
 
 def is_band(cells: Sequence[Cell], words: HeadingWords) -> bool:
@@ -103,7 +128,7 @@ def joined(
         own = upper[column].text.strip() if column < len(upper) else ""
         below = lower[column].text.strip() if column < len(lower) else ""
         if own:
-            leading = own if _may_lead(own, words) else ""
+            leading = own if _may_lead(own, words) or words.place_named(own) else ""
             until = last.get(column, max(len(upper), len(lower)))
         if column > until:
             leading = ""
@@ -112,6 +137,9 @@ def joined(
         if below and (own or leading):
             if words.is_unit(below) and own:
                 text = f"{own} [{below.strip('[]()')}]"
+            elif both := _of_its_kind(leading, below, words):
+                text = both
+                count += 1
             elif (both := together(leading, below, words)) and not _stands_alone(below, words):
                 text = both
                 count += 1
@@ -133,10 +161,22 @@ def under(upper: Sequence[Cell], lower: Sequence[Cell], words: HeadingWords) -> 
         own = upper[column].text.strip() if column < len(upper) else ""
         if not (_may_lead(text, words) or words.is_unit(text)):
             return False
-        if own and not (_may_lead(own, words) or words.is_unit(text)):
+        named = bool(own) and column > filled[0][0] - 1 and bool(_of_its_kind(own, text, words))
+        if own and not (_may_lead(own, words) or words.is_unit(text) or (named and filled[0][0] > 0)):
             return False  # a row: it has something under Serial, Date or Station
         open_below += not own
     return bool(open_below)
+
+
+def _of_its_kind(upper: str, lower: str, words: HeadingWords) -> str:
+    """Join a number with the name of its kind above it, or with a place of another kind; else empty."""
+    if not upper or not lower.strip("°").isdigit():
+        return ""
+    kind = words.place_named(upper)
+    if kind and words.has_place(kind, lower):
+        return f"{upper} {lower}"
+    placed = words.kind(upper) == "place" and words.kind(lower) == "place" and upper[:1].isalpha()
+    return f"{upper} {lower}" if placed and not words.kind(f"{upper} {lower}") else ""
 
 
 def widened(headings: Sequence[Cell], body: Sequence[Sequence[Cell]], words: HeadingWords) -> list[Cell]:
@@ -263,6 +303,8 @@ def _may_lead(text: str, words: HeadingWords) -> bool:
     """Tell whether a cell may speak for the columns beside it: a place, or a figure by its name."""
     if not text.strip() or plain(text) in {"", "-"}:
         return False
+    if len(text) <= SHORT and text.isalpha() and not known_field(text) and words.are_places([text]):
+        return True  # U and L under a figure
     return words.names_places(text) or words.is_figure(text)
 
 

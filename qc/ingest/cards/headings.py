@@ -18,14 +18,9 @@ from qc.ingest.cards.recognition import (
     says_no_fault,
     short_names,
 )
-from qc.ingest.cells import KNOWN_NAMES, heading, plain, spanned
+from qc.ingest.cells import KNOWN_NAMES, heading, known_field, plain, spanned
+from qc.ingest.shapes import WHAT, WHERE, read_phrase
 from qc.plan import PLACE, Card, Characteristic, Plan
-
-WHAT = "what"
-"""Field of a column that names the figure of its row."""
-
-WHERE = "where"
-"""Field of a column that names the place of its row, of several kinds at once."""
 
 FIGURE = "figure"
 """Field of a column of figures that are named elsewhere: in the row, or by the card alone."""
@@ -35,7 +30,7 @@ NUMBER = "number"
 
 WHAT_WORDS = frozenset("what|characteristic|figure|measurement|quantity|merkmal|messgröße".split("|"))
 FIGURE_WORDS = frozenset("value|reading|figure read|wert|messwert".split("|"))
-PLACE_WORDS = frozenset("place|measuring place|point|messpunkt|messort|ort".split("|"))
+PLACE_WORDS = frozenset("place|measuring place|point|location|messpunkt|messort|ort".split("|"))
 """What stands over a column whose cells name the place of a row, of whatever kinds: ``U mouth``."""
 
 NUMBER_WORDS = frozenset("no|nr|#|lfd nr|lfd. nr|running no|row".split("|"))
@@ -55,6 +50,14 @@ LABELS = {
 """Our names for figures of a source -> how they are written over a column."""
 
 _GLUED = re.compile(r"(?<=[a-zäöü])\.?(?=\d)")
+_NUMBERED = re.compile(r"^(?P<kind>[^\W\d]+)\s*\d+\s*\((?P<value>[^()]+)\)$")
+"""``Valve 1 (F)``: the number says nothing that the name does not."""
+
+_PART_WORDS = re.compile(
+    r"\b(?:side|tube|section|part|seite|rohr|pressed|engaged|depressed|gedrückt)\b", re.I
+)
+"""Words that may stand beside a place and add nothing to it: ``F side``, ``Upper tube``."""
+
 Places = tuple[tuple[str, str], ...]
 
 
@@ -117,7 +120,17 @@ class CardHeadings:
             found = found or self._spanned(bare, unit, basis)
             if found is not None:
                 return found
-        return self._shortened(name)
+        return self._phrased(text, given) or self._shortened(name)
+
+    def _phrased(self, text: str, given: Collection[str]) -> Meaning | None:
+        """Read a heading word by word: its figure, places and unit in any order, signs between them."""
+        if self.card.stage == STAGE:
+            return None
+        found = read_phrase(text, self._figure, self.places, self.units, given)
+        if found is None:
+            return None
+        field = found.figure or FIGURE
+        return Meaning(field, found.unit, found.basis, found.places, figure=True, span=found.span)
 
     def _spanned(self, name: str, unit: str, basis: str) -> Meaning | None:
         """Read ``stem wall 1-4`` and ``bore entry/throat/end``: a figure with several of its places."""
@@ -150,9 +163,11 @@ class CardHeadings:
         if meaning.span:
             own = self.figures[meaning.field].name if meaning.field in self.figures else ""
             name = LABELS.get(meaning.field, own)
-            return [f"{name or kind} {value}{unit}" for kind, value in meaning.span]
-        known, named = self.places.get(meaning.field, {}), dict(meaning.places)
-        kinds = [kind for kind in known if kind not in named]
+            named = [name, *(f"{kind} {value}" for kind, value in meaning.places)]
+            before = " ".join(part for part in named if part)
+            return [f"{before} {kind} {value}{unit}".strip() for kind, value in meaning.span]
+        known, given = self.places.get(meaning.field, {}), dict(meaning.places)
+        kinds = [kind for kind in known if kind not in given]
         if len(kinds) != 1 or self.card.source == "tuning" or meaning.basis:
             return []
         bare = list(self._without_unit(text))[-1][0] if unit else text
@@ -217,6 +232,22 @@ class CardHeadings:
         }
         return next(iter(kinds)) if len(kinds) == 1 and value[:1].isalpha() else ""
 
+    def places_said(self, text: str) -> dict[str, str]:
+        """Return the places that words name and nothing beside them: ``Upper leg``, ``Valve: F``."""
+        bare = text.strip().strip("-–—=*#:. ").replace(":", " ")
+        if not bare[:1].isalpha() or known_field(bare):
+            return {}
+        if kind := self.place_kind(bare):
+            return {kind: bare}
+        if (named := _NUMBERED.match(bare)) is not None and (own := self.place_kind(named["value"])):
+            return {own: named["value"]} if known_field(named["kind"]) == own else {}
+        bare = _PART_WORDS.sub("", bare).strip() or bare
+        if kind := self.place_kind(bare):
+            return {kind: bare}
+        found = self.read(bare)
+        alone = found is not None and found.field == FIGURE and found.places and not found.span
+        return dict(found.places) if found is not None and alone and not found.unit else {}
+
     def only_figure(self, places: Collection[str]) -> str:
         """Return the one figure of the card that has these places, empty where none or several have."""
         fits = [field for field, known in self.places.items() if set(places) <= set(known)]
@@ -239,6 +270,8 @@ class CardHeadings:
         found = heading(text, self.names, self.units)
         if not found.field:
             found = heading(text, self.short, self.units)
+        if found.field == "verdict" and found.name == "result" and not self.card.event:
+            return Meaning(FIGURE, found.unit, figure=True)  # of a play test it is the verdict
         if not found.field or found.stray_unit or says_no_fault(found, self.card):
             return None
         figure = found.field in self.figures
@@ -256,8 +289,11 @@ class CardHeadings:
             yield first, behind.unit, behind.basis
 
     def _figure(self, name: str) -> str | None:
-        field = heading(name, self.names, self.units).field or heading(name, self.short, self.units).field
-        return field if field in self.figures else None
+        for names in (self.names, self.short):
+            found = heading(name, names, self.units)
+            if found.field in self.figures and not found.unit and not found.basis:
+                return found.field  # a unit between the figure and its place is not lost
+        return None
 
     def _read_places(
         self, words: list[str], figure: str, given: Collection[str], *, short: bool = False

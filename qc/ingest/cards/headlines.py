@@ -166,6 +166,11 @@ class HeadReader:
         words = chunk.split()
         at = 0
         while at < len(words):
+            line, taken = self._labelled_at(words, at, cell)
+            if line is not None:
+                yield line
+                at += taken
+                continue
             for used in range(min(len(words) - at, MOST_WORDS), 0, -1):
                 kind = self._kind(" ".join(words[at : at + used]))
                 if kind is not None:
@@ -175,6 +180,17 @@ class HeadReader:
             else:
                 yield HeadLine("", words[at], "", cell)
                 return
+
+    def _labelled_at(self, words: list[str], at: int, cell: Cell) -> tuple[HeadLine | None, int]:
+        """Read a label and its value among other words: ``Ser. No. 421T Model Tavin``."""
+        for cut in range(3, 0, -1):
+            label = " ".join(words[at : at + cut])
+            field = known_field(label)
+            for used in range(min(len(words) - at - cut, MOST_WORDS), 0, -1) if field else ():
+                text = " ".join(words[at + cut : at + cut + used])
+                if self._is_value(field, text):
+                    return HeadLine(label.rstrip(":"), text, field, cell), cut + used
+        return None, 0
 
     def _kind(self, text: str) -> tuple[str, str] | None:
         """Return what a word is, where it can be one thing only."""

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from qc.ingest.cards.headings import FIGURE, LABELS, WHAT, WHERE, CardHeadings, Meaning
+from qc.ingest.cards.headings import FIGURE, LABELS, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine
 from qc.ingest.cards.recognition import GAUGE, VALUE
-from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures
+from qc.ingest.cells import in_order, is_blank_mark, known_field, packed_figures, read_decimal
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
+from qc.ingest.shapes import WHAT, WHERE, place_values
 from qc.plan import PLACE, Card
 from qc.words import listed, some_of
 
@@ -50,6 +52,10 @@ class PlacedFigure:
 SAID_FIGURE = re.compile(r"^(?P<label>[^\W\d].*?)[\s:=]+(?P<figure>[+-]?\d[\d.,]*)\s*(?P<unit>\S{0,8})$")
 
 
+_DASHED = re.compile(r"\s*[-–]\s*")
+MOST_SIGNED = 2  # two figures with a dash between may be one from and to; chosen
+
+
 def said_figure(line: HeadLine, words: CardHeadings) -> tuple[Meaning, str, str] | None:
     """Return the figure that a line of words gives with all its places: what it is, its text, its name."""
     whole = f"{line.label} {line.text}" if line.label != BELOW else line.text
@@ -78,24 +84,37 @@ class PlainCard:
     def __init__(self, grid: Grid, card: Card, words: CardHeadings, head: list[HeadLine]) -> None:
         self.source, self.card, self.words, self.head = grid, card, words, head
         self.rows: list[tuple[dict[str, Cell], list[PlacedFigure]]] = []
+        self.left_open: list[tuple[dict[str, Cell], Cell, str, SheetError]] = []
 
     def add(self, cells: list[Cell], columns: list[MeantColumn], at: dict[int, int]) -> None:
-        """Take one row of a table: one plain row for each of its places."""
+        """Take one row of a table: one plain row for each of its places, and one for each cell left open."""
         identity: dict[str, Cell] = {}
         figures: list[PlacedFigure] = []
-        said = [self._what(cells, at[id(c)], c.meaning.field) for c in columns if c.meaning.field in _SAYS]
-        what = _together(said) if said else None
+        open_ones: list[tuple[Cell, str, LayoutError]] = []
+        fault, what = None, None
+        try:
+            what = self._said(
+                cells, {c.meaning.field: at[id(c)] for c in columns if c.meaning.field in _SAYS}
+            )
+        except LayoutError as error:
+            fault = error
         for column in columns:
             index = at[id(column)]
             cell = cells[index] if index < len(cells) else Cell("", cells[0].line, column.cell.column)
-            meaning = column.meaning
+            meaning, label = column.meaning, column.cell.text.strip()
             if meaning.figure:
-                figure = self._figure(meaning, what, cell, column.cell.text.strip())
-                figures += self._unpacked(figure, {c.meaning.field for c in columns})
+                try:
+                    if fault is not None:
+                        raise fault
+                    figure = self._figure(meaning, what, cell, label)
+                    figures += self._unpacked(figure, {c.meaning.field for c in columns})
+                except LayoutError as error:
+                    if cell.text.strip() and not is_blank_mark(cell.text):
+                        open_ones.append((cell, label, error))
             elif meaning.field == "note":
                 self._note(identity, column.cell.text.strip(), cell)
             elif meaning.field not in _SAYS:
-                identity[meaning.field] = cell
+                identity[meaning.field] = self._spelled(meaning.field, cell)
         filled = [f for f in figures if f.cell.text.strip() and not is_blank_mark(f.cell.text)]
         groups: list[list[PlacedFigure]] = []
         for figure in filled or figures[:1]:
@@ -105,10 +124,49 @@ class PlainCard:
                     break
             else:
                 groups.append([figure])
-        self.rows += [(identity, group) for group in groups or [[]]]
+        self.left_open += [(identity, *one) for one in open_ones]
+        if groups or not open_ones:
+            self.rows += [(identity, group) for group in groups or [[]]]
 
-    def _what(self, cells: list[Cell], index: int, field: str) -> Meaning:
+    def ask_open(self, *, alone: bool = True) -> None:
+        """Add a row with its question for each cell that was left open, where others were read.
+
+        Raises
+        ------
+        LayoutError
+            Nothing else was read: the sheet is refused with its first question.
+        """
+        read = any(f.cell.text.strip() for _, group in self.rows for f in group)
+        for identity, cell, label, error in self.left_open:
+            if not read and alone:
+                raise error
+            field = next(iter(self.words.figures))
+            said = {"problem": error.problem, "mend": error.hint, "bad": {"characteristic": label}}
+            asked = cell._replace(text=json.dumps(said, ensure_ascii=False))
+            places = tuple((kind, "") for kind in self.words.places[field])
+            figure = PlacedFigure(field, "", "", places, cell, label)
+            self.rows.append(({**identity, "asked": asked}, [figure]))
+
+    def _spelled(self, field: str, cell: Cell) -> Cell:
+        """Return the cell of a place without the name of its kind: ``upper leg``, ``Pos. 1``."""
+        known = [places[field] for places in self.words.places.values() if field in places]
+        if field not in PLACE or not cell.text.strip() or " " not in cell.text.strip():
+            return cell
+        values = {v for spelled in known if (v := place_values(cell.text, {field: spelled}).get(field))}
+        return cell._replace(text=next(iter(values))) if len(values) == 1 else cell
+
+    def _said(self, cells: list[Cell], at: dict[str, int]) -> Meaning | None:
+        """Return the figure and the places that a row says in columns of their own."""
+        said = [self._what(cells, index, field) for field, index in at.items() if field != WHERE]
+        named = [m for m in said if m is not None and m.field != FIGURE]
+        if WHERE in at and not (named and not self.words.places.get(named[0].field)):
+            said.append(self._what(cells, at[WHERE], WHERE))  # of a figure without places it is a remark
+        return _together([m for m in said if m is not None] or [_NOTHING_SAID]) if at else None
+
+    def _what(self, cells: list[Cell], index: int, field: str) -> Meaning | None:
         text = cells[index].text.strip() if index < len(cells) else ""
+        if field == WHERE and (not text or is_blank_mark(text)):
+            return None  # a figure that has no places, or one that is asked for them
         found = self.words.read(text)
         if found is None or not found.figure:
             known = listed([c.name for c in self.words.figures.values()])
@@ -136,6 +194,7 @@ class PlainCard:
         if not field:
             raise self._open(cell, label)
         unit = meaning.unit or (what.unit if what else "")
+        unit = "" if field in self.words.figures and unit == self.words.figures[field].unit else unit
         basis = meaning.basis or (what.basis if what else "")
         return PlacedFigure(field, unit, basis, tuple(sorted(places.items())), cell, label, meaning.span)
 
@@ -160,6 +219,9 @@ class PlainCard:
 
     def _in_span(self, figure: PlacedFigure, parts: list[str]) -> list[PlacedFigure]:
         """Return a figure for each place that the heading names, in its order."""
+        dashed = _DASHED.split(parts[0]) if len(parts) == 1 and len(figure.span) > MOST_SIGNED else []
+        if len(dashed) == len(figure.span) and all(read_decimal(part) is not None for part in dashed):
+            parts = dashed  # 14.1-13.6-14.8: as many as the heading names, so no sign is meant
         if len(parts) == len(figure.span):
             return _placed(figure, figure.span, parts)
         many = f"{len(parts)} figures" if len(parts) > 1 else "one figure"
@@ -290,6 +352,7 @@ def _placed(
     ]
 
 
+_NOTHING_SAID = Meaning(FIGURE, figure=True)
 _SAYS = frozenset({WHAT, WHERE})
 _BASIS_WORDS = {"diameter": "on diameter", "side": "per side"}
-_LABEL_OF = {"day": "Date", "air_c": "Room C", "a4_hz": "A4 Hz"}
+_LABEL_OF = {"asked": "Asked of this row", "day": "Date", "air_c": "Room C", "a4_hz": "A4 Hz"}

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import date
-from itertools import combinations
 
 from qc.ingest.cards.layout import Column
 from qc.ingest.cards.recognition import GAUGE, VALUE, CardSheet
 from qc.ingest.cells import (
     COMMA_NOTE,
     FACTORS,
+    NOTHING,
+    WEIGHED,
     about,
     convert,
     plain,
@@ -21,15 +22,15 @@ from qc.ingest.cells import (
     read_tally,
     read_verdict,
     read_whole,
+    signs_counted,
     split_unit,
+    weight_of,
 )
+from qc.ingest.shapes import ways_to_join
 from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
 from qc.plan import PLACE, Characteristic, Plan
 
 _CERTAIN_COMMA = re.compile(r"^\s*[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))\s*$")
-_DIGITS = re.compile(r"^[+-]?\d{1,4}$")
-_TAIL = re.compile(r"^\d{1,4}$")
-MOST_SPLIT = 4  # so many figures of one line may have been split; more ways would take too long to try
 _EXTRA_NOTES = ("main_out_mm", "wrap_out_mm", "a4_hz", "fault_type")
 _LABELS = {
     "main_out_mm": "main slide out mm",
@@ -218,6 +219,8 @@ class Row:
         """Return one whole reading: shared columns plus the figure under a name."""
         column = self.reader.sheet.columns[field]
         typed = self.text(field)
+        asked = self.text("asked")
+        self.bad |= asked_cells(asked)
         written = column.heading.unit or self._unit(characteristic)
         nominal = self.reader.nominal(characteristic, fields["model"], fields["day"])
         value, note = self._value(characteristic, typed, written, nominal)
@@ -225,6 +228,11 @@ class Row:
         if value is None and (roughly := about(typed)):
             meant, _ = self._value(characteristic, roughly, written, nominal)
             hint = f"about={meant!r}" if meant is not None else ""
+        if value is None and (weight := weight_of(typed, written, characteristic.unit)) is not None:
+            hint = f"weighs={weight!r}"
+        if value is None and characteristic.kind == "count" and (signs := signs_counted(typed)):
+            hint = f"signs={signs}"
+        hint = f"asked={asked}" if asked_cells(asked) else hint
         joined = hint.startswith("joined")
         return {
             **fields,
@@ -247,6 +255,8 @@ class Row:
         # means
         if characteristic.kind == "pass-fail":
             return read_verdict(typed)
+        if (written, characteristic.unit) in WEIGHED:
+            return None, ""  # what was read, a balance or a mass hung on, is for the bench to say
         reader = self.reader
         scaled = nominal
         if written != characteristic.unit and nominal is not None:
@@ -256,6 +266,8 @@ class Row:
         if not note and "," in typed and number.value is not None and not reader.comma_is_usual:
             note = COMMA_NOTE
         if number.value is None and characteristic.kind == "count":
+            if plain(typed) in NOTHING:
+                return 0.0, f"{typed.strip()} read as 0"
             strokes = read_tally(typed)
             return (
                 (None, note) if strokes is None else (float(strokes), f"{typed.strip()} counted as strokes")
@@ -274,7 +286,11 @@ class Row:
         """
         typed = self.text("unit")
         written, _, _ = split_unit(typed, {plain(characteristic.unit): characteristic.unit})
-        if not typed or written == characteristic.unit or (written, characteristic.unit) in FACTORS:
+        if (
+            not typed
+            or written == characteristic.unit
+            or (written, characteristic.unit) in {**FACTORS, **WEIGHED}
+        ):
             return written or characteristic.unit
         column = self.reader.column("unit")
         if column is not None and "".join(self._cells[column.index : column.index + 1]).strip():
@@ -295,10 +311,8 @@ class Row:
         """Find the one way to join figures that their decimal comma split in a comma-separated sheet."""
         cells, grid = self._cells, self.reader.grid
         extra = grid.width(self.index) - self.reader.width
-        if grid.separator == "," and extra <= MOST_SPLIT:
-            pairs = [at for at in range(len(cells) - 1) if _is_split(cells[at], cells[at + 1])]
-            ways = (_joined(cells, chosen) for chosen in combinations(pairs, extra))
-            fits = [way for way in ways if way is not None and self._plausible(way)]
+        if grid.separator == ",":
+            fits = [way for way in ways_to_join(cells, extra) if self._plausible(way)]
             if len(fits) == 1:
                 self._cells, self.joined = fits[0], True
                 return
@@ -322,6 +336,15 @@ class Row:
                 if value is None or not low <= value <= high:
                     return False
         return True
+
+
+def asked_cells(text: str) -> dict[str, str]:
+    """Return the cells that a question about a row is of; none where it is no question of ours."""
+    try:
+        found = json.loads(text)["bad"] if text.startswith("{") else {}
+    except (ValueError, KeyError, TypeError):
+        return {}
+    return {str(name): str(cell) for name, cell in found.items()} if isinstance(found, dict) else {}
 
 
 def figure_of(reader: RowReader, field: str) -> Characteristic | None:
@@ -356,24 +379,6 @@ def _comma_habit(sheet: CardSheet) -> tuple[bool, bool]:
         if any(_CERTAIN_COMMA.match(text) for text in grid.rows[row]):
             return True, False
     return False, False
-
-
-def _is_split(whole: str, fraction: str) -> bool:
-    return bool(_DIGITS.match(whole.strip()) and _TAIL.match(fraction.strip()))
-
-
-def _joined(cells: Sequence[str], starts: tuple[int, ...]) -> list[str] | None:
-    if any(b - a < 2 for a, b in zip(starts, starts[1:], strict=False)):
-        return None
-    out, index = [], 0
-    while index < len(cells):
-        if index in starts:
-            out.append(f"{cells[index].strip()},{cells[index + 1].strip()}")
-            index += 2
-        else:
-            out.append(cells[index])
-            index += 1
-    return out
 
 
 def _takes_fraction(field: str) -> bool:

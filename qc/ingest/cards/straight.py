@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from qc.ingest.cards.filling import fill_rows, needs_filling
+from qc.ingest.cards.asking import SheetAsker
 from qc.ingest.cards.grouping import group_line
 from qc.ingest.cards.headings import CardHeadings
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
@@ -19,17 +19,20 @@ from qc.ingest.cards.laid import BELOW, LayoutError, said_figure
 from qc.ingest.cards.layout import HEAD_ROWS, HeadValue, Parts, part_sheet
 from qc.ingest.cards.mapping import BESIDE, Mappings, ReadAs
 from qc.ingest.cards.recognition import (
+    FIGURES_OF,
     VALUE,
     CardSheet,
     card_characteristics,
     plan_names,
     recognise_card,
 )
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cards.straightener import Straightener
-from qc.ingest.cards.tables import SheetWords, heading_rows, split_tables
+from qc.ingest.cards.tables import heading_rows, split_tables
 from qc.ingest.cells import heading, known_field, packed_figures, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
+from qc.ingest.shapes import fill_rows, needs_filling
 from qc.plan import PLACE, Plan
 
 
@@ -63,7 +66,7 @@ def read_cards(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> tupl
             raise SheetError(grid.file, "a mapping renames headings", "")  # read by the words of the bench
         parts = part_sheet(grid, plan_names(plan))
         sheet = recognise_card(parts, plan)
-        if not _asks_more(parts, grid) and not _holds_more(sheet, plan):
+        if not _asks_more(parts, grid) and not _holds_more(sheet, plan) and not _lacks_places(sheet, plan):
             words = None if _one_heading_row(parts) else SheetWords(plan)
             if words is None or len(heading_rows(grid, words)) < 2:
                 return (_plain(sheet, own),)
@@ -74,16 +77,17 @@ def read_cards(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> tupl
     words = SheetWords(plan, own.labels())
     tables = split_tables(grid, words)
     straightener = Straightener(grid, plan, own, words)
+    asker = SheetAsker(grid, plan, own, straightener.heads)
     try:
         found = straightener.cards(tables)
     except SheetError as error:
         if sheet is not None and len(tables) < 2 and not grid.boxes:
             return (_plain(sheet, own),)
         told = fault if fault is not None and not isinstance(error, LayoutError) else error
-        raise straightener.asked(told, tables) from None
+        raise asker.asked(told, tables) from None
     if not found:
         nothing = SheetError(grid.file, "no row of headings was found", "Write one over the figures.")
-        raise straightener.asked(fault or nothing, tables)
+        raise asker.asked(fault or nothing, tables)
     return tuple(found)
 
 
@@ -169,6 +173,18 @@ def _holds_more(sheet: CardSheet, plan: Plan) -> bool:
             if any(packed_figures(text) for text in texts):
                 return True
     return False
+
+
+def _lacks_places(sheet: CardSheet, plan: Plan) -> bool:
+    """Tell whether a column lacks a figure, or a figure places that no head and no column says.
+
+    A line of its own may then stand for them.
+    """
+    known = {*sheet.columns, *sheet.head}
+    if own := FIGURES_OF.get(sheet.card.source):
+        return not own & set(sheet.columns)
+    figures = {VALUE + c.id: c for c in card_characteristics(sheet.card, plan)}
+    return any(set(figures[field].places) - known for field in sheet.columns if field in figures)
 
 
 def _one_heading_row(parts: Parts) -> bool:

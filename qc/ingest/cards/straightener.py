@@ -5,36 +5,49 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from qc.ingest.cards.contents import meant_by_cells, meant_without_heading
-from qc.ingest.cards.filling import fill_rows
-from qc.ingest.cards.grouping import SAID, fill_boxes, refuse_wide, spread_groups
-from qc.ingest.cards.heading_lines import TableOfSheet
-from qc.ingest.cards.headings import FIGURE, NUMBER, WHAT, CardHeadings, Meaning
+from qc.ingest.cards.asking import (
+    cell_text,
+    heading_line,
+    left_open,
+    refuse_hinted,
+    said_apart,
+    unknown_headings,
+)
+from qc.ingest.cards.contents import (
+    MapOfPlaces,
+    are_places,
+    meant_by_cells,
+    meant_by_map,
+    meant_without_heading,
+    nearest,
+)
+from qc.ingest.cards.grouping import fill_boxes, refuse_wide, spread_groups
+from qc.ingest.cards.heading_lines import TableOfSheet, said_of_rows
+from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import BESIDE, CardMapping, Mappings, ReadAs
 from qc.ingest.cards.questions import (
     HeadingsUnknown,
-    SheetQuestion,
-    ask,
-    ask_columns,
     by_content,
-    known_headings,
-    likeliest,
     mostly_figures,
-    with_dates,
 )
-from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
-from qc.ingest.cards.tables import SheetWords, cells_of
+from qc.ingest.cards.recognition import CardSheet, plan_names, recognise_card
+from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
+from qc.ingest.shapes import WHAT, fill_rows, is_derived, shots
 from qc.plan import PLACE, Card, Plan
-from qc.words import closest, listed
+from qc.words import listed
 
 INHERITED = frozenset({"card", "day", "person", "gauge", "air_c", "a4_hz"})
 """What the head of a first table also says for the piece of a second one."""
+
+
+MOST_SHOTS = 3
+"""So many readings of a spot a card of that source takes."""
 
 
 class Straightener:
@@ -48,8 +61,9 @@ class Straightener:
         """Return every table as a card, the head of the first standing for the later ones too."""
         found: list[CardSheet] = []
         before: list[HeadLine] = []
+        left: list[tuple[TableOfSheet, list[HeadLine], SheetError]] = []
         for table in (spread_groups(table, self.heads, self.words) for table in tables):
-            head = [line for cells in table.head for line in self.heads.read(cells)]
+            head = [line for cells in table.head for line in self._head(cells)]
             own = {line.known for line in head if line.known}
             anew = "serial" in own and bool(before)
             kept = [
@@ -58,14 +72,27 @@ class Straightener:
                 if line.known and line.known not in own and (not anew or line.known in INHERITED)
             ]
             before = [*kept, *head]
-            found += self._card(table, before)
-        return found
+            try:
+                found += self._card(table, before)
+            except SheetError as error:
+                if len(tables) < 2 or isinstance(error, HeadingsUnknown) or _is_of_headings(error):
+                    raise
+                left.append((table, before, error))
+        if left and not found:
+            raise left[0][2]
+        return [*found, *(left_open(self.grid, self.plan, found[0].card, *one) for one in left)]
+
+    def _head(self, cells: list[Cell]) -> list[HeadLine]:
+        """Return what a line above a table says; a place by itself is said of all its rows."""
+        read = self.heads.read(cells)
+        said = said_of_rows(cells, self.words) if not any(line.known for line in read) else {}
+        return [HeadLine(kind, cell.text, kind, cell) for kind, cell in said.items()] or read
 
     def _card(self, table: TableOfSheet, head: list[HeadLine]) -> list[CardSheet]:
         named = [line.text for line in head if line.known == "card"]
         wanted = plain(named[0]) if named else plain(self.grid.tab)
         cards = [c for c in self.plan.cards if wanted in {plain(c.title), plain(c.id)}]
-        mapping = self.mappings.of(_line(table), cards[0].id if cards else "")
+        mapping = self.mappings.of(heading_line(table), cards[0].id if cards else "")
         if mapping is not None and not (cards or named):
             cards = [c for c in self.plan.cards if c.id == mapping.card]
         if cards:
@@ -128,7 +155,7 @@ class Straightener:
                 used = [
                     n
                     for n, row in enumerate(table.body)
-                    if (m := words.read(_text(row, table.headings.index(at)))) is not None and m.figure
+                    if (m := words.read(cell_text(row, table.headings.index(at)))) is not None and m.figure
                 ]
                 if not used:
                     return None
@@ -150,20 +177,26 @@ class Straightener:
         strict: bool = False,
     ) -> tuple[list[MeantColumn], list[str]]:
         """Return what each heading means, and which mean nothing and are kept as a remark, or ask."""
-        given = {line.known for line in head if line.text} | {
-            known_field(cell.text) for cell in table.headings if cell.text.strip()
-        }
+        given = self._given(table, head, words)
+        mapped = self._map(table, head, words, given) if mapping is None else {}
         found: list[MeantColumn] = []
         unknown: list[tuple[Cell, str]] = []
         numbers: list[tuple[Cell, str]] = []
         beside: list[str] = []
+        counted = self._counted(table, words, given)
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
-            texts = [_text(row, index) for row in table.body]
+            texts = [cell_text(row, index) for row in table.body]
             said = mapping.meant(label) if mapping is not None and label else ""
             meaning = (
                 Meaning("note") if said == BESIDE else words.renamed(label, said, given) if label else None
             )
+            if index in counted and not said:
+                found.append(MeantColumn(cell, Meaning(f"r{counted[index]}")))
+                continue
+            if index in mapped:
+                found.append(MeantColumn(cell, mapped[index]))
+                continue
             if not said:
                 meaning = meant_by_cells(meaning, texts, words, given | {c.meaning.field for c in found})
             if not label and meaning is None:
@@ -172,6 +205,10 @@ class Straightener:
             if not label and meaning is None:
                 if any(texts):
                     raise SheetError(self.grid.file, "a column has figures but no heading", "Write over it.")
+                continue
+            if (meaning is None or _is_open(meaning)) and self._is_derived(table, index, words):
+                beside.append(label)
+                found.append(MeantColumn(cell, Meaning("note")))
                 continue
             if meaning is None:
                 self._refuse_unit(label, words)
@@ -191,7 +228,7 @@ class Straightener:
         there = {words.figure_of(c.meaning) for c in found if c.meaning.figure}
         lacking = not {FIGURE, "clearance"} & there and words.asked_for() - there
         if unknown or (numbers and (lacking or not there)):
-            raise self._unknown([one for one in (*unknown, *numbers) if one], words)
+            raise unknown_headings(self.grid, [*unknown, *numbers], words)
         fields = {c.meaning.field for c in found} | {k for c in found for k, _ in c.meaning.places} | given
         for column in found:
             if column.meaning.field == NUMBER:
@@ -199,64 +236,58 @@ class Straightener:
         self._refuse_doubled(found)
         return [column for column in found if column.meaning.field], beside
 
+    def _given(self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings) -> set[str]:
+        """Return the fields that the head and the headings say; a kind of place only over its cells."""
+        found = {line.known for line in head if line.text}
+        for index, cell in enumerate(table.headings):
+            field = known_field(cell.text) if cell.text.strip() else ""
+            texts = [text for row in table.body if (text := cell_text(row, index))]
+            if field not in PLACE or not texts or are_places(field, texts, words):
+                found.add(field)
+        return found
+
+    def _map(
+        self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings, given: set[str]
+    ) -> dict[int, Meaning]:
+        """Return what the columns of a map of places are; where nobody can tell which, it is asked."""
+        read = [words.read(f"{line.label} {line.text}") for line in head if not line.known]
+        named = [m for m in read if m is not None and m.figure and m.field != FIGURE]
+        labels = [cell.text.strip() for cell in table.headings]
+        rows = [[cell.text.strip() for cell in row] for row in table.body]
+        own = known_field(labels[0]) if labels and labels[0] else ""
+        around = given - ({own} if own in PLACE else set())
+        leading = named[0] if len(named) == 1 else None
+        found, ways = meant_by_map(MapOfPlaces(labels, rows, around, leading), words, self.words.is_serial)
+        if len({frozenset((one.rows, one.columns)) for one in ways}) < len(ways):
+            both = " or ".join(f"{one.rows} down and {one.columns} across" for one in ways[:2])
+            problem = f"the numbers across and down may be {both}"
+            hint = "Write in the corner which stand beside and which across: Position / Partial."
+            cell = self._at(table.headings[0], labels[0])
+            raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
+        return found
+
+    def _counted(self, table: TableOfSheet, words: CardHeadings, given: Collection[str]) -> dict[int, int]:
+        """Return the columns that count the readings of a spot, where the spot itself is said elsewhere."""
+        labels = [cell.text.strip() for cell in table.headings]
+        found = shots(labels) if words.card.source == "lacquer" else {}
+        places = {kind for known in words.places.values() for kind in known}
+        return found if places <= set(given) and max(found.values(), default=0) <= MOST_SHOTS else {}
+
+    def _is_derived(self, table: TableOfSheet, index: int, words: CardHeadings) -> bool:
+        """Tell whether a column was worked out from the figures beside it."""
+        others = []
+        for n, cell in enumerate(table.headings):
+            meaning = words.read(cell.text.strip()) if n != index and cell.text.strip() else None
+            texts = [cell_text(row, n) for row in table.body]
+            figure = meaning is None or meaning.figure or meaning.field in {"r1", "r2", "r3"}
+            if n != index and figure and mostly_figures(texts):
+                others.append(texts)
+        texts = [cell_text(row, index) for row in table.body]
+        return mostly_figures(texts) and is_derived(table.headings[index].text.strip(), texts, others)
+
     def _refuse_unit(self, label: str, words: CardHeadings) -> None:
         if heading(label, {}, words.units).stray_unit:
             raise SheetError(self.grid.file, f"the heading {label} names an unknown unit", "Mend it.")
-
-    def asked(self, told: SheetError, tables: Sequence[TableOfSheet]) -> SheetError:
-        """Return a refusal with the question that a mapping would answer, if it is about headings."""
-        about = "no column" in told.problem or "fit none" in told.problem or "no row of head" in told.problem
-        if isinstance(told, HeadingsUnknown) or not about:
-            return told
-        question = self._question(tables)
-        if question is None:
-            return told
-        if "fit none" in told.problem:
-            hint = f"{told.hint} Any card may have {FIXED_HEADINGS}, beside its own figures."
-            told = SheetError(told.file, told.problem, hint, tab=told.tab, cell=told.cell)
-        elif not isinstance(told, LayoutError):
-            labels = [column.typed for column in question.columns]
-            words = next(CardHeadings(c, self.plan) for c in self.plan.cards if c.id == question.card)
-            problem = f"{question.title} has no column{'s' * (len(labels) > 1)} {listed(labels)}"
-            hint = f"Rename by what this card knows: {known_headings(words)}."
-            told = SheetError(told.file, problem, hint, tab=told.tab, cell=told.cell)
-        return ask(told, question)
-
-    def _question(self, tables: Sequence[TableOfSheet]) -> SheetQuestion | None:
-        """Return what to ask of the first table whose headings are not all known, in its card's words."""
-        for table in tables or _bare_table(self.grid):
-            head = [line for cells in table.head for line in self.heads.read(cells)]
-            named = {plain(line.text) for line in head if line.known == "card"} or {plain(self.grid.tab)}
-            line = _line(table)
-            words = {card.id: CardHeadings(card, self.plan) for card in self.plan.cards}
-            cards = [c for c in self.plan.cards if {plain(c.title), plain(c.id)} & named]
-            cards = cards or likeliest(self.plan.cards, line, words)
-            if not cards:
-                return None
-            own = words[cards[0].id]
-            mapping = self.mappings.of(line, cards[0].id)
-            columns = [
-                (text, [_text(row, n) for row in table.body])
-                for n, cell in enumerate(table.headings)
-                if (text := cell.text.strip())
-            ]
-            open_ones = [
-                (text, texts)
-                for text, texts in columns
-                if own.renamed(text, mapping.meant(text) if mapping else "") is None
-            ]
-            if open_ones:
-                asked = ask_columns(own, open_ones, [t for t in line if t not in dict(open_ones)], self.plan)
-                if len(cards) > 1:  # the card is to be chosen too: its figures must be there to choose from
-                    others = [c.name for card in cards[1:] for c in words[card.id].figures.values()]
-                    asked = tuple(column.with_more(others) for column in asked)
-                question = SheetQuestion(
-                    self.grid.file, self.grid.tab, own.card.id, own.card.title, line, asked,
-                    cards=tuple((card.id, card.title) for card in cards),
-                )  # fmt: skip
-                texts = [text for _, below in columns for text in below]
-                return with_dates(question, [*texts, *(line.text for line in head)])
-        return None
 
     def _refuse_doubled(self, columns: Sequence[MeantColumn]) -> None:
         """Refuse two columns of one meaning, and a place that a heading and a column both name."""
@@ -280,46 +311,19 @@ class Straightener:
         """
         if is_worked_out_heading(label):
             return ""
-        near = self._near(label, words)
+        near = nearest(label, words)
         if mostly_figures(texts):
             return near or self.words.elsewhere(label, words.card)
         field = known_field(near)
         lacking = field in {"serial", "model", "day", *PLACE} and field not in given
         return near if lacking or (field and by_content(texts, self.plan) == near.capitalize()) else ""
 
-    def _near(self, label: str, words: CardHeadings) -> str:
-        """Return what a heading may have been meant for, empty where nothing is close."""
-        places = words.open_places(label)
-        if places:
-            return " or ".join(places)
-        name = plain(label)
-        bare = name.rstrip("0123456789 ")
-        begun = next((w for w in (*words.names, *words.short) if name.startswith(f"{w} ")), "")
-        allowed = [*words.names, *words.short, *_COMMON]
-        return begun or closest(name, allowed) or (closest(bare, allowed) if bare != name else "")
-
-    def _unknown(self, unknown: Sequence[tuple[Cell, str]], words: CardHeadings) -> LayoutError:
-        """Return one question for all headings that may hold figures of the card."""
-        unknown = sorted(unknown, key=lambda found: found[0].column)
-        labels = [cell.text.strip() for cell, _ in unknown]
-        many = "s" * (len(labels) > 1)
-        problem = f"{words.card.title} has no column{many} {listed(labels)}"
-        meant = [f"{cell.text.strip()} may be {near}" for cell, near in unknown if near]
-        if meant:
-            problem += f" ({', '.join(meant)})"
-        hint = (
-            f"Rename the column{many} by what this card knows: {known_headings(words)}. What belongs to no "
-            "figure is kept as a remark where Note stands over it; a new figure goes into the plan first."
-        )
-        cell = self._at(unknown[0][0], labels[0])
-        return LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
-
     def _number(
         self, table: TableOfSheet, column: MeantColumn, fields: set[str], words: CardHeadings
     ) -> Meaning:
         if "serial" not in fields:
             return Meaning("serial")
-        texts = [text for row in table.body if (text := _text(row, table.headings.index(column.cell)))]
+        texts = [text for row in table.body if (text := cell_text(row, table.headings.index(column.cell)))]
         spots = {spot for places in words.places.values() for spot in places.get("spot", ())}
         if "spot" not in fields and spots and set(texts) == spots:
             return Meaning("spot")  # exactly the plan's spots, and nothing else names them
@@ -336,6 +340,8 @@ class Straightener:
         strict: bool = False,
     ) -> CardSheet:
         words = CardHeadings(card, self.plan)
+        refuse_hinted(self.grid, self.plan, head, words, {known_field(cell.text) for cell in table.headings})
+        table, head = said_apart(table, head, words, self.words)
         columns, beside = self._columns(table, head, words, mapping, strict=strict)
         at = {id(c): table.headings.index(c.cell) for c in columns}
         fields = {
@@ -356,45 +362,22 @@ class Straightener:
             cells = [cell._replace(text=text) for cell, text in zip(full, texts[number], strict=True)]
             laid.add(cells, columns, at)
         laid.add_said()
+        laid.ask_open()
         sheet = recognise_card(part_sheet(laid.grid(), plan_names(self.plan)), self.plan)
         numbers = tuple(label for label in beside if self._holds_figures(table, label))
-        return replace(sheet, read_as=ReadAs(card.id, _line(table), mapping, tuple(beside), numbers))
+        return replace(sheet, read_as=ReadAs(card.id, heading_line(table), mapping, tuple(beside), numbers))
 
     def _holds_figures(self, table: TableOfSheet, label: str) -> bool:
         index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)
-        texts = [_text(row, index) for row in table.body]
+        texts = [cell_text(row, index) for row in table.body]
         return mostly_figures(texts) and not is_worked_out_heading(label)
 
 
-_COMMON = (
-    "serial",
-    "model",
-    "date",
-    "person",
-    "gauge",
-    "tool",
-    "batch",
-    "note",
-    "station",
-    "spot",
-    "direction",
-)
+def _is_open(meaning: Meaning) -> bool:
+    """Tell whether a heading is a clearance that does not say how it is meant: often it was worked out."""
+    return meaning.field == "clearance" and not meaning.basis
 
 
-def _line(table: TableOfSheet) -> tuple[str, ...]:
-    return tuple(text for cell in table.headings if cell.column != SAID and (text := cell.text.strip()))
-
-
-def _bare_table(grid: Grid) -> list[TableOfSheet]:
-    """Return a sheet's table by its shape alone, where none of its headings is known."""
-    try:
-        parts = part_sheet(grid)
-    except SheetError:
-        return []
-    rows = cells_of(grid)
-    body = [rows[row] for row in parts.body]
-    return [TableOfSheet(rows[: parts.header_row], rows[parts.header_row], body)]
-
-
-def _text(row: Sequence[Cell], index: int) -> str:
-    return row[index].text.strip() if index < len(row) else ""
+def _is_of_headings(error: SheetError) -> bool:
+    """Tell whether a refusal is about headings, which a mapping would answer."""
+    return "no column" in error.problem or "fit none" in error.problem

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 from qc.ingest.cards.across import across_table, names_pieces
 from qc.ingest.cards.heading_lines import (
@@ -12,153 +12,16 @@ from qc.ingest.cards.heading_lines import (
     is_band,
     is_filled,
     joined,
+    said_of_rows,
     turned,
     under,
     widened,
     with_units,
 )
-from qc.ingest.cards.headings import (
-    FIGURE,
-    FIGURE_WORDS,
-    NUMBER_WORDS,
-    PLACE_WORDS,
-    SHORTEST,
-    WHAT_WORDS,
-    CardHeadings,
-)
-from qc.ingest.cards.headlines import Cell, looks_like_serial
-from qc.ingest.cards.recognition import plan_names, plan_units
-from qc.ingest.cells import KNOWN_NAMES, UNITS, known_field, plain
+from qc.ingest.cards.headlines import Cell
+from qc.ingest.cards.sheet_words import SheetWords, is_figure_text
+from qc.ingest.cells import known_field, plain
 from qc.ingest.reading import Grid
-from qc.plan import PLACE, Card, Plan
-
-
-class SheetWords:
-    """Tells what a cell may be in the words of a plan; `bench` are headings that a mapping knows, plain."""
-
-    def __init__(self, plan: Plan, bench: Collection[str] = ()) -> None:
-        self.bench = frozenset(bench)
-        self.names, self.units = plan_names(plan), plan_units(plan)
-        self.cards = [CardHeadings(card, plan) for card in plan.cards]
-        self.titles = {plain(name) for card in plan.cards for name in (card.title, card.id)}
-        self._known: dict[str, str] = {}
-        self._figures: dict[str, bool] = {}
-        named = (plan.models, plan.gauges, plan.tools)
-        self._no_serials = {p.code for p in plan.people} | {one.id for many in named for one in many}
-        self._prefix = plan.workshop.serial_prefix
-
-    def is_serial(self, text: str) -> bool:
-        """Tell whether a cell can be nothing in this plan but the serial of a piece."""
-        return text.strip() not in self._no_serials and looks_like_serial(text.strip(), self._prefix)
-
-    def place_kind(self, text: str) -> str:
-        """Return the one kind of place that a word names on all cards, empty where none or several."""
-        kinds = {kind for card in self.cards if (kind := card.place_kind(text))}
-        return next(iter(kinds)) if len(kinds) == 1 else ""
-
-    def place_named(self, text: str) -> str:
-        """Return the kind of place that a word names by its name, also shortened: ``Pos``, ``Part.``."""
-        if (kind := known_field(text)) in PLACE:
-            return kind
-        begun = plain(text)
-        kinds = {kind for card in self.cards for places in card.places.values() for kind in places}
-        fits = [k for k in kinds if any(name.startswith(begun) for name in KNOWN_NAMES[k])]
-        return fits[0] if len(fits) == 1 and len(begun) >= SHORTEST and begun.isalpha() else ""
-
-    def has_place(self, kind: str, text: str) -> bool:
-        """Tell whether a card has a place of that kind and value."""
-        value = plain(text).rstrip("°")
-        return any(value in p.get(kind, ()) for card in self.cards for p in card.places.values())
-
-    def names_places(self, text: str) -> bool:
-        """Tell whether a card reads a cell as places alone: ``upper``, ``Upper leg``, ``flare 2``."""
-        found = (card.read(text) for card in self.cards)
-        return self.kind(text) == "place" or any(
-            m is not None and m.field == FIGURE and m.places for m in found
-        )
-
-    def is_figure(self, text: str) -> bool:
-        """Tell whether a card reads a cell as a figure by its name, with or without places."""
-        if text not in self._figures:
-            found = (card.read(text) for card in self.cards)
-            self._figures[text] = any(m is not None and m.figure and m.field != FIGURE for m in found)
-        return self._figures[text]
-
-    def span(self, text: str) -> list[str]:
-        """Return a heading for each of several places that one heading names, or that all belong to it."""
-        found = {tuple(card.several(text)) for card in self.cards} - {()}
-        return list(next(iter(found))) if len(found) == 1 else []
-
-    def is_label(self, text: str) -> bool:
-        """Tell whether a cell is a heading by itself."""
-        name = plain(text)
-        if any(name in known for known in (WHAT_WORDS, PLACE_WORDS, FIGURE_WORDS, NUMBER_WORDS)):
-            return True
-        if name in self.names or name in self.bench or corner_kinds(text, self):
-            return True
-        return bool(known_field(text)) or self.kind(text) == "label"
-
-    def kind(self, text: str) -> str:
-        """Return ``place`` for the bare name of a place, ``label`` for a figure with or without one."""
-        if text not in self._known:
-            found = [meaning for card in self.cards if (meaning := card.read(text)) is not None]
-            self._known[text] = "place" if self._is_place(text) else "label" if found else ""
-        return self._known[text]
-
-    def _is_place(self, text: str) -> bool:
-        value = plain(text).rstrip("°")
-        return any(
-            value in spelled
-            for card in self.cards
-            for places in card.places.values()
-            for spelled in places.values()
-        )
-
-    def elsewhere(self, text: str, card: Card) -> str:
-        """Say whose figure a heading may be that one card does not know, empty where no other card does."""
-        others = [words for words in self.cards if words.card.id != card.id]
-        read = [(words.card.title, words.read(text)) for words in others]
-        titles = [title for title, found in read if found and found.figure and found.field != FIGURE]
-        return f"a figure of {' or '.join(titles)}" if titles else ""
-
-    def is_unit(self, text: str) -> bool:
-        """Tell whether a cell is a unit and nothing else."""
-        name = plain(text).strip("[]()")
-        return name in UNITS or name in self.units
-
-    def are_headings(self, cells: Sequence[Cell]) -> bool:
-        """Tell whether a row is one of headings: two at least, one of them a label, and no figures."""
-        texts = [cell.text.strip() for cell in cells if cell.text.strip()]
-        if len(texts) < 2:
-            return False
-        labels = [self.is_label(text) for text in texts]
-        if not any(labels):
-            return False
-        known = [label or self.kind(text) == "place" for text, label in zip(texts, labels, strict=True)]
-        others = [text for text, is_known in zip(texts, known, strict=True) if not is_known]
-        if sum(known) < 2 or len(others) > sum(known) or any(_is_figure(text) for text in others):
-            return False
-        numbers = [text for text in texts if text.strip("+-.,°").replace(".", "", 1).isdecimal()]
-        if len(texts) - len(numbers) < 2 and not _counts_up(numbers):
-            return False  # a place and its figure, which could be the number of another place
-        if not known[0] and any(sign.isdigit() for sign in texts[0]):
-            return False  # a serial: its row names a figure, a place and a small number
-        fields = [bool(known_field(text)) for text in texts]
-        pairs = len(texts) % 2 == 0 and all(fields[::2]) and not any(fields[1::2])
-        return not (pairs and not any(labels[1::2])) and not _is_figure(texts[0])
-
-
-def _counts_up(numbers: Sequence[str]) -> bool:
-    """Tell whether numbers rise; under a band of persons they rise anew for each: 1 2 1 2."""
-    values = [float(text.strip("+-.,°")) for text in numbers]
-    again = values.index(values[0], 1) if values[:1] and values[0] in values[1:] else len(values)
-    run = values[:again]
-    rises = len(run) > 1 and all(a < b for a, b in zip(run, run[1:], strict=False))
-    return rises and values == run * (len(values) // again)
-
-
-def _is_figure(text: str) -> bool:
-    return text[:1].isdigit() or (text[:1] in "+-.," and text[1:2].isdigit())
 
 
 def cells_of(grid: Grid) -> list[list[Cell]]:
@@ -172,7 +35,17 @@ def cells_of(grid: Grid) -> list[list[Cell]]:
 def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
     """Return the rows of headings of a sheet, from 0; of two below each other the first is a head line."""
     rows = cells_of(grid)
-    found = [n for n, cells in enumerate(rows) if words.are_headings(cells) or _over_places(rows, n, words)]
+    found = [
+        n
+        for n, cells in enumerate(rows)
+        if words.are_headings(cells) or _over_places(rows, n, words) or _over_map(rows, n, words)
+    ]
+    found = [n for n in found if n not in found[1:] or not _goes_on(rows, n, words)]
+    maps = [n for n in found if _is_one_column(rows[n], words)]
+    if maps and len(maps) < len(found):  # Leg; upper over rows of a table is no head of another one
+        corners = {plain(rows[n][0].text) for n in found if n not in maps}
+        found = [n for n in found if n not in maps or plain(rows[n][0].text) in corners]
+    found = found or [n for n in range(len(rows) - 1) if _over_map(rows, n, words, bare=True)][:1]
     found = found or [index for index in range(len(rows) - 1) if _over_rows(rows, index, words)][:1]
     found = found or [index for index in range(len(rows) - 1) if _over_figures(rows, index)][:1]
     if not found:
@@ -190,8 +63,50 @@ def _over_rows(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
     first = next(((cell.column, cell.text) for cell in below if cell.text.strip()), None)
     if len(filled) < 2 or first is None or first[0] >= filled[0][0]:
         return False
-    places = all(words.kind(text) == "place" and not _is_figure(text) for _, text in filled)
+    places = all(words.kind(text) == "place" and not is_figure_text(text) for _, text in filled)
     return places and (words.is_figure(first[1]) or words.kind(first[1]) == "place")
+
+
+def _over_map(rows: list[list[Cell]], index: int, words: SheetWords, *, bare: bool = False) -> bool:
+    """Tell whether a line is the head of a map: what its corner says, or nothing, and places beside it."""
+    corner, *rest = [cell.text.strip() for cell in rows[index]] or [""]
+    beside = [text for text in rest if text]
+    below = next((row for row in rows[index + 1 :] if is_filled(row)), [])
+    first, *figures = [cell.text.strip() for cell in below] or [""]
+    figures = [text for text in figures if text]
+    if not first or not figures or len(figures) > len(beside) or not all(map(is_figure_text, figures)):
+        return False
+    if bare:
+        return not corner and len(beside) > 1 and words.are_places(beside)
+    named = bool(words.place_named(corner) or corner_kinds(corner, words))
+    figure = words.is_figure(corner) and len(beside) > 1 and not words.is_figure(first)
+    # Upper; mouth; crook: a place in the corner is one of all rows, which name their figures
+    placed = len(beside) > 1 and words.is_figure(first) and bool(words.places_said(corner))
+    return (named or figure or placed) and not corner[:1].isdigit() and words.are_places(beside)
+
+
+def _speaks_for_next(rows: list[list[Cell]], before: int, following: int, words: SheetWords) -> bool:
+    """Tell whether a line before a row of headings speaks for the table below it: ``F valve``, ``with F``."""
+    texts = [cell.text.strip() for cell in rows[before] if cell.text.strip()]
+    above = next((cell.text for cell in rows[before - 1] if cell.text.strip()), "")
+    said = said_of_rows(rows[before], words)
+    if said:  # a row of the table above that was left empty begins with the same kind of place
+        return not set(said) & set(words.places_said(above))
+    alone = len(texts) == 1 and texts[0][:1].isalpha() and not words.is_figure(texts[0])
+    return alone and before + 1 == following
+
+
+def _goes_on(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
+    """Tell whether a figure with small numbers stands directly below another figure with its numbers."""
+    above = [cell.text.strip() for cell in rows[index - 1] if cell.text.strip()]
+    below = above and words.is_figure(above[0]) and len(above) > 1 and all(map(is_figure_text, above[1:]))
+    return bool(below) and _only_numbers(rows[index], words)
+
+
+def _is_one_column(row: Sequence[Cell], words: SheetWords) -> bool:
+    """Tell whether a line is a kind of place and one place, which may speak for rows or stand over them."""
+    filled = [cell.text.strip() for cell in row if cell.text.strip()]
+    return len(filled) == 2 and bool(words.place_named(filled[0])) and words.are_places(filled[1:])
 
 
 def _over_places(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
@@ -203,7 +118,7 @@ def _over_places(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
     if len(texts) < 2 or not all(text[:1].isalpha() for text in texts) or index + 1 == len(rows):
         return False
     below = [cell.text.strip() for cell in rows[index + 1] if cell.text.strip()]
-    if len(below) < 2 or below[0][:1].isdigit() or not all(map(_is_figure, below[1:])):
+    if len(below) < 2 or below[0][:1].isdigit() or not all(map(is_figure_text, below[1:])):
         return False
     return all(map(words.names_places, [*texts, below[0]]))
 
@@ -220,7 +135,7 @@ def _over_figures(rows: list[list[Cell]], index: int) -> bool:
     if not all(known[:2]) or sum(known) < 2 or not others:
         return False
     named = all(any(sign.isalpha() for sign in cell.text) for cell in others)
-    return named and all(_is_figure(below.get(cell.column, "")) for cell in others)
+    return named and all(is_figure_text(below.get(cell.column, "")) for cell in others)
 
 
 def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
@@ -236,7 +151,8 @@ def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
     if not starts:
         across = across_table(rows, words)
         return [across] if across else []
-    if all(_only_numbers(rows[start], words) or names_pieces(rows[start], words) for start in starts):
+    turns = (_only_numbers(rows[n], words) and not _is_map(rows, n, words) for n in starts)
+    if all(turn or names_pieces(rows[n], words) for turn, n in zip(turns, starts, strict=True)):
         across = across_table(rows, words)  # a figure with small numbers beside it, not places
         if across is not None:
             return [across]
@@ -307,7 +223,18 @@ def _ends(row: int, ends: dict[tuple[int, int], int]) -> tuple[tuple[int, int], 
 
 def _only_numbers(row: Sequence[Cell], words: SheetWords) -> bool:
     texts = [cell.text.strip() for cell in row if cell.text.strip()]
-    return words.is_figure(texts[0]) and all(_is_figure(text) or words.is_unit(text) for text in texts[1:])
+    return words.is_figure(texts[0]) and all(
+        is_figure_text(text) or words.is_unit(text) for text in texts[1:]
+    )
+
+
+def _is_map(rows: list[list[Cell]], start: int, words: SheetWords) -> bool:
+    """Tell whether numbers beside a figure are places: rows of one place and as many figures stand below."""
+    row = next((row for row in rows[start + 1 :] if is_filled(row)), [])
+    texts = [cell.text.strip() for cell in row if cell.text.strip()]
+    over = sum(bool(cell.text.strip()) for cell in rows[start])
+    placed = bool(texts) and words.names_places(texts[0]) and not words.is_figure(texts[0])
+    return placed and len(texts) == over and all(map(is_figure_text, texts[1:]))
 
 
 def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWords) -> int:
@@ -320,6 +247,8 @@ def _body_end(rows: list[list[Cell]], start: int, following: int, words: SheetWo
     before = following - 1
     while before > start and not is_filled(rows[before]):
         before -= 1
+    if before > start + 1 and _speaks_for_next(rows, before, following, words):
+        return before
     band = before > start and is_band(rows[before], words)
     if band and (
         _is_band(rows[before], rows[following], words) or joined(rows[before], rows[following], words)

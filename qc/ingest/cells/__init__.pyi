@@ -11,14 +11,17 @@ from .dates import nearest_year as nearest_year
 from .dates import possible_days as possible_days
 from .dates import read_moment as read_moment
 from .dates import spreadsheet_day as spreadsheet_day
+from .marks import NOTHING as NOTHING
 from .marks import about as about
 from .marks import is_blank_mark as is_blank_mark
 from .marks import is_ditto as is_ditto
 from .marks import is_serial_range as is_serial_range
 from .marks import read_tally as read_tally
+from .marks import signs_counted as signs_counted
 from .names import FACTORS as FACTORS
 from .names import KNOWN_NAMES as KNOWN_NAMES
 from .names import UNITS as UNITS
+from .names import WEIGHED as WEIGHED
 from .names import Heading as Heading
 from .names import heading as heading
 from .names import known_field as known_field
@@ -29,6 +32,7 @@ from .numbers import convert as convert
 from .numbers import read_decimal as read_decimal
 from .numbers import read_number as read_number
 from .numbers import read_whole as read_whole
+from .numbers import weight_of as weight_of
 from .packed import in_order as in_order
 from .packed import packed_figures as packed_figures
 from .packed import spanned as spanned

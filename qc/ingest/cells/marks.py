@@ -21,6 +21,14 @@ _RANGE = re.compile(
     r"^(?P<first>\S*\d)\s*(?:\s[-\u2013\u2014]\s|\u2013|\u2014|\.\.+|\s+to\s+|\s+bis\s+)\s*(?P<last>\S*\d)$"
 )
 
+_SHAPED = re.compile(
+    r"^(?P<head>[^\W\d_]*)(?P<first>\d{2,})(?P<tail>[^\W\d_]*)\s*"
+    r"(?P<sign>[-\u2010-\u2015/,;+&]|\u2026|\.\.+|to|bis|and|und)\s*"
+    r"(?P<again>[^\W\d_]*)(?P<last>\d{2,})(?P<end>[^\W\d_]+)(?:\s*[-/,;+&].*)?$",
+    re.IGNORECASE,
+)
+"""Two numbers with the letters of a serial behind them: ``449T - 451T``, ``449-451T``."""
+
 _SAME_HEAD = re.compile(
     r"^(?P<head>[^\W\d]\D*)(?P<first>\d+)\s*(?:[-,;/+&]|and|und)\s*(?P=head)(?P<last>\d+)(?:\s*[,;/+&].*)?$",
     re.IGNORECASE,
@@ -76,6 +84,24 @@ def read_tally(text: str) -> int | None:
     return len(tidy) if _STROKES.match(tidy) else None
 
 
+NOTHING = frozenset("none|nil|keine|keiner|kein|no|nothing|nichts|zero|null|ohne".split("|"))
+"""What a bench writes for a count of nothing; common practice, no source."""
+
+_SIGNS = re.compile(r"^(?:x{1,9}|[×✗✘]{1,9}|[✓✔]{1,9}|[•●*]{1,9})$", re.IGNORECASE)
+
+
+def signs_counted(text: str) -> int | None:
+    """Count signs that may stand for one each; it is for the bench to say, since a tick may say "looked at".
+
+    Examples
+    --------
+    >>> signs_counted("xx"), signs_counted("✓"), signs_counted("3")
+    (2, 1, None)
+    """
+    tidy = text.strip()
+    return len(tidy) if _SIGNS.match(tidy) else None
+
+
 def is_serial_range(text: str) -> bool:
     """Tell whether a serial names several pieces, from one to another or one beside another.
 
@@ -83,11 +109,19 @@ def is_serial_range(text: str) -> bool:
     --------
     >>> is_serial_range("R1001 - R1003"), is_serial_range("R1001-R1003"), is_serial_range("R1001, R1002")
     (True, True, True)
-    >>> is_serial_range("R1001-3"), is_serial_range("KT26-29")
-    (False, False)
+    >>> is_serial_range("449T - 451T"), is_serial_range("449T/450T"), is_serial_range("449-451T")
+    (True, True, True)
+    >>> is_serial_range("R1001-3"), is_serial_range("KT26-29"), is_serial_range("26-451T")
+    (False, False, False)
     """
     typed = text.strip()
     if _RANGE.match(typed) is not None:
         return True
+    shaped = _SHAPED.match(typed)
+    if shaped is not None:
+        one, two = (shaped["tail"].casefold(), shaped["end"].casefold())
+        whole = one == two and shaped["again"].casefold() in {"", shaped["head"].casefold()}
+        short = not one and len(shaped["first"]) == len(shaped["last"]) and not shaped["again"]
+        return (whole or short) and shaped["first"] != shaped["last"]
     found = _SAME_HEAD.match(typed)
     return found is not None and found["first"] != found["last"]

@@ -12,7 +12,8 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     "day": ("date", "day", "measured", "measured on", "datum", "tag", "messdatum", "gemessen am"),
     "time": ("time", "hour of day", "uhrzeit", "zeit"),
     "serial": (
-        "serial", "serial no", "serial number", "piece", "instrument", "tube", "tube no", "ser no", "ser. no",
+        "serial", "serials", "serial no", "serial number", "piece", "instrument", "tube", "tube no", "ser no",
+        "ser. no",
         "ser", "s/n", "serial nr", "piece no", "instrument no", "seriennummer", "seriennr", "serien-nr",
         "serien-nummer", "serien nr", "instrumentennummer", "stück", "rohr",
         "rohr-nr", "rohr nr", "rohrnummer",
@@ -47,6 +48,7 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     "unit": ("unit", "units"),
     "left_blank": ("left blank",),
     "typed_as": ("typed at the bench",),
+    "asked": ("asked of this row",),
     "repeat": ("repeat", "rep", "reading no", "sitting", "wiederholung"),
     "leg": ("leg", "schenkel"),
     "station": ("station", "where", "st", "stn", "messstelle", "stelle"),
@@ -89,7 +91,14 @@ UNITS: dict[str, str] = {
     "g": "g", "mg": "mg", "n": "N", "h": "h", "hr": "h", "hrs": "h", "hours": "h", "min": "min",
     "cm3/min": "cm3/min", "cm³/min": "cm3/min", "ccm/min": "cm3/min", "ml/min": "cm3/min", "%": "%",
     "count": "count", "fault": "fault", "mbar": "mbar", "°": "deg", "deg": "deg", "degree": "deg",
-    "degrees": "deg",
+    "degrees": "deg", "grad": "deg", "newton": "N", "newtons": "N", "mn": "mN", "cn": "cN", "gf": "gf",
+    "pond": "gf", "kgf": "kgf", "kp": "kgf", "kg": "kg", "gram": "g", "grams": "g", "gramm": "g",
+    "cm": "cm", "1/100 mm": "0.01 mm", "0.01 mm": "0.01 mm", "0 01 mm": "0.01 mm", "1/100mm": "0.01 mm",
+    "hundredths": "0.01 mm", "hundredth": "0.01 mm", "hundertstel": "0.01 mm", "1/100": "0.01 mm",
+    "1/1000 mm": "um", "0.001 mm": "um", "0 001 mm": "um", "1/1000mm": "um", "1/1000": "um",
+    "tausendstel": "um", "mikrometer": "um", "my": "um",
+    "thou": "thou", "hundredths mm": "0.01 mm", "hundertstel mm": "0.01 mm", "percent": "%", "prozent": "%",
+    "cc/min": "cm3/min", "l/min": "l/min", "stk": "count", "pcs": "count",
 }  # fmt: skip
 """What benches write for a unit, in lower case -> the unit."""
 
@@ -101,8 +110,25 @@ FACTORS: dict[tuple[str, str], float] = {
     ("mg", "g"): 1e-3,
     ("g", "mg"): 1e3,
     ("min", "h"): 1 / 60,
+    ("cm", "mm"): 10.0,
+    ("0.01 mm", "mm"): 1e-2,
+    ("0.01 mm", "um"): 10.0,
+    ("thou", "mm"): 0.0254,  # exact: a thousandth of an inch
+    ("thou", "um"): 25.4,
+    ("kg", "g"): 1e3,
+    ("mN", "N"): 1e-3,
+    ("cN", "N"): 1e-2,
+    ("gf", "N"): 9.80665e-3,  # the weight of a mass at standard gravity, exact: 3rd CGPM (1901)
+    ("kgf", "N"): 9.80665,
+    ("l/min", "cm3/min"): 1e3,
 }
 """(written, wanted) -> factor, where a heading says outright in which unit its figures are."""
+
+WEIGHED: dict[tuple[str, str], float] = {("g", "N"): 9.80665e-3, ("kg", "N"): 9.80665}
+"""(mass, force) -> its weight at standard gravity, 9.80665 m/s2 exactly (3rd CGPM, 1901).
+
+A bench that writes grams for a force most likely read a balance, but may have hung a mass on; so it is asked.
+"""
 
 BASIS = {
     "on diameter": "diameter",

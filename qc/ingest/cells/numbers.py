@@ -6,7 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from qc.ingest.cells.names import FACTORS, plain, split_unit
+from qc.ingest.cells.names import FACTORS, WEIGHED, plain, split_unit
 
 _NUMBER = re.compile(r"^(?P<figure>[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[^\d.,].*)?$")
 _DASH_BEFORE = re.compile(r"^[\u2212\u2010\u2011\u2013\u2014]\s?(?=[\d.,])")  # a printed minus sign
@@ -95,6 +95,31 @@ def read_decimal(text: str) -> float | None:
     (14.052, 6.0, None, None)
     """
     return None if "," in text and "." in text else read_number(text, comma_decimal=True).value
+
+
+def weight_of(text: str, written: str, wanted: str) -> float | None:
+    """Return the weight at standard gravity of a mass where a force is wanted; None where there is none.
+
+    Parameters
+    ----------
+    text : str
+        As typed, with or without its unit.
+    written : str
+        Unit that its heading names.
+    wanted : str
+        Unit of the figure.
+
+    Examples
+    --------
+    >>> weight_of("140 g", "N", "N"), weight_of("140", "g", "N"), weight_of("140", "N", "N")
+    (1.37293, 1.37293, None)
+    """
+    for mass, force in WEIGHED:
+        if force == wanted and (written == mass or plain(text).endswith(mass)):
+            value = read_number(text, mass, comma_decimal=True).value
+            if value is not None:
+                return float(f"{value * WEIGHED[mass, force]:.6g}")
+    return None
 
 
 def read_whole(text: str) -> int | None:

@@ -106,6 +106,13 @@ class _Findings:
             if all((f.reason, f.problem) != (finding.reason, finding.problem) for f in said):
                 said.append(finding)
 
+    def ask_once(self, readings: pl.DataFrame) -> None:
+        """Keep, of a row that its layout leaves open, that question: what else is said follows from it."""
+        asked = readings.filter(pl.col("hint").str.starts_with("asked=") & (pl.col("bad") != ""))
+        for index in asked[INDEX]:
+            said = self.by_row.get(index, [])
+            self.by_row[index] = [f for f in said if f.reason is Reason.NOT_A_NUMBER][-1:] or said
+
 
 def check(
     unfolded: Sequence[Unfolded], plan: Plan, known: Known, *, confirmed: Collection[Reason | str] = ()
@@ -145,6 +152,7 @@ def check(
     for_readings.add([f for f in doubts.readings if f.reason not in silent])
     for_readings.add([f for f in found if f.reason is Reason.MISSING_MODEL and _is_sure(f, for_readings)])
     for_events.add([f for f in doubts.events if f.reason not in silent])
+    for_readings.ask_once(facts.readings)
     marks = sheet_marks(facts)
     readings = facts.readings.select(list(readings.columns))
     own_readings, own_events = _by_part(readings, len(unfolded)), _by_part(events, len(unfolded))

@@ -14,6 +14,7 @@ _DASHES = re.compile("[‐-―−_]")
 _BLANKS = re.compile(r"\s+")
 _ONE_NUMBER = re.compile(r"^(?P<letters>[^\W\d_]+)(?P<sign>[-‐-―−_/.\s]*)(?P<number>\d+)$")
 _TWO_NUMBERS = re.compile(r"^(?P<head>[^\W\d_]+\d+)[-‐-―−_\s]+(?P<number>\d+)$")
+_LETTERS_BEHIND = re.compile(r"^(?P<number>\d{2,})(?P<sign>[-‐-―−_/.\s]*)(?P<letters>[^\W\d_]{1,2})$")
 _SIGNS = frozenset({"", "-", "/", "."})
 """What stands between the letters and the number of a serial; a blank or a long dash is a slip for one."""
 
@@ -74,6 +75,11 @@ def usual_writings(serials: set[str], known: Known, prefix: str = "") -> dict[st
         new[written_alike(serial)].add(serial)
     sign = _usual_sign(known.serials, prefix)
     sign = _usual_sign(serials, prefix) if sign is None else sign
+    behind = Counter(
+        (two["sign"], two["letters"])
+        for serial in (*known.serials, *serials)
+        if (two := _LETTERS_BEHIND.match(serial)) is not None and not _BLANKS.search(two["sign"])
+    )
     found: dict[str, str] = {}
     for alike, written in new.items():
         usual = on_record.get(alike, set())
@@ -81,7 +87,7 @@ def usual_writings(serials: set[str], known: Known, prefix: str = "") -> dict[st
             found.update(dict.fromkeys(written, next(iter(usual))))
         elif not usual:
             best = max(sorted(written), key=lambda serial: (sum(map(str.isupper, serial)), -len(serial)))
-            best = _as_the_shop_does(best, prefix, sign)
+            best = _as_the_shop_does(best, prefix, sign) if prefix else _as_others(best, behind)
             found.update({serial: best for serial in written if serial != best})
     return found
 
@@ -111,6 +117,17 @@ def _as_the_shop_does(serial: str, prefix: str, sign: str | None) -> str:
     if (two := _TWO_NUMBERS.match(tidy)) is not None:
         return f"{two['head']}-{two['number']}"
     return serial
+
+
+def _as_others(serial: str, behind: Counter[tuple[str, str]]) -> str:
+    """Write a number with letters behind it as most others of these letters are: ``452 t`` as ``452T``."""
+    own = _LETTERS_BEHIND.match(serial)
+    if own is None:
+        return serial
+    ways = {way: n for way, n in behind.items() if way[1].casefold() == own["letters"].casefold()}
+    best = max(ways, key=lambda way: (ways[way], way), default=None)
+    odd = best is not None and ways[best] > ways.get((own["sign"], own["letters"]), 0)
+    return f"{own['number']}{best[0]}{best[1]}" if best is not None and odd else serial
 
 
 def _letters(prefix: str) -> str:

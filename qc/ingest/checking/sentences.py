@@ -48,6 +48,9 @@ def fault_finding(failure: Failure, row: Row, plan: Plan, today: date) -> Findin
 def _not_a_number(row: Row, about: str, plan: Plan, _: date) -> Said:
     if about == "bad":
         fields = json.loads(row["bad"])
+        if row.get("hint", "").startswith("asked="):
+            asked = json.loads(row["hint"].removeprefix("asked="))
+            return asked["problem"], asked["mend"], {}
         listed = ", ".join(f"{name.replace('_', ' ')} {text!r}" for name, text in fields.items())
         return f"{listed} cannot be read", "Type a plain figure or word there.", {}
     if row.get("unit") == "cent" and row.get("hint", "").startswith("hz:"):
@@ -59,7 +62,29 @@ def _not_a_number(row: Row, about: str, plan: Plan, _: date) -> Said:
         value = float(row["hint"].removeprefix("about="))
         mend = f"Measure again, or accept {value:g} if that is what was read."
         return f"{row['text']!r} says about how much, not how much", mend, {"value": value}
+    if row.get("hint", "").startswith("signs="):
+        count = int(row["hint"].removeprefix("signs="))
+        mend = f"Accept {count} if a sign stands for one each; else type how many were counted."
+        return (
+            f"{row['text']!r} is no number, and may be {count} counted by signs",
+            mend,
+            {"value": float(count)},
+        )
+    if row.get("hint", "").startswith("weighs="):
+        return _weighed(row, characteristic.name if characteristic is not None else "the figure")
     return f"{row['text']!r} is no number", f"Type the figure in {row['unit'] or 'the unit of the plan'}.", {}
+
+
+def _weighed(row: Row, name: str) -> Said:
+    """Say what a mass weighs where the unit of the figure is one of force."""
+    value = float(row["hint"].removeprefix("weighs="))
+    mass = f"{row['column']} {row['text']} is a mass in grams or kilograms"
+    problem = f"{mass}, and the unit of {name} is {row['unit']}"
+    mend = (
+        f"Accept {value:g} {row['unit']} if that mass was hung on or a balance was pulled (standard gravity, "
+        "9.80665 m/s2); else type the force that was read."
+    )
+    return problem, mend, {"value": value}
 
 
 def _missing_value(row: Row, about: str, plan: Plan, today: date) -> Said:

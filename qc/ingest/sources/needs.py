@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from qc.ingest.cards import CardSheet, Column
-from qc.ingest.cells import FACTORS
+from qc.ingest.cells import FACTORS, WEIGHED
 from qc.ingest.errors import SheetError
 from qc.plan import Characteristic
 
@@ -31,7 +31,8 @@ def require_given(sheet: CardSheet, wanted: dict[str, str]) -> None:
 def require_unit(sheet: CardSheet, column: Column, characteristic: Characteristic) -> None:
     """Raise SheetError where a heading names a unit that cannot be turned into the plan's."""
     written = column.heading.unit
-    if written and written != characteristic.unit and (written, characteristic.unit) not in FACTORS:
+    known = written == characteristic.unit or (written, characteristic.unit) in {**FACTORS, **WEIGHED}
+    if written and not known:
         grid = sheet.parts.grid
         problem = (
             f"{column.label} is in {written}, but {characteristic.name} is kept in {characteristic.unit}"

@@ -21,7 +21,6 @@ from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.months import month_figures, month_page, month_so_far
 from qc.jobs.board.remedies import StoreRemedies
 from qc.jobs.board.rows import (
-    ON_THE_BENCH,
     decided_views,
     held_views,
     instrument_rows,
@@ -30,6 +29,7 @@ from qc.jobs.board.rows import (
     sheet_views,
     signal_views,
     signal_whole,
+    standing_rows,
 )
 from qc.jobs.board.series import series_view
 from qc.jobs.board.today import budget_view, not_judged_words, stage_views, today_view
@@ -37,7 +37,7 @@ from qc.jobs.board.traced import traced
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.in_hand import DayView, day_view
 from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, tags_of, whereabouts
+from qc.jobs.pieces import hold_list, tags_of
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record, with_what_came_later
@@ -217,10 +217,7 @@ class StoreBoardData:
         every = self._once("pieces", instrument_rows)
         low = wanted.lower()
         found = [r for r in every if low in r.serial.lower() and (wanted or r.state != "part")]
-        shown = found[:limit]
-        # where a piece stands is asked of those that are shown only: it reads the events of each
-        here = whereabouts(self._current(), [r.serial for r in shown if r.state == ON_THE_BENCH])
-        return tuple(replace(r, state=here[r.serial].words) if r.serial in here else r for r in shown)
+        return standing_rows(self._current(), found[:limit])
 
     def instrument(self, serial: str) -> views.InstrumentView | None:
         """Return everything about one serial."""

@@ -28,6 +28,7 @@ from qc.jobs.board.views import (
 from qc.jobs.errors import JobError
 from qc.jobs.judging import signals_of_day
 from qc.jobs.pieces import HoldRow as HoldRowOfPiece
+from qc.jobs.pieces import whereabouts
 from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
 from qc.jobs.signals import life_of, made_under
 from qc.jobs.whole_piece import PieceRecord, event_sentence, piece_record
@@ -169,6 +170,12 @@ def instrument_rows(workshop: Workshop) -> tuple[InstrumentRow, ...]:
         ).iter_rows()
         if serial
     )
+
+
+def standing_rows(workshop: Workshop, rows: Sequence[InstrumentRow]) -> tuple[InstrumentRow, ...]:
+    """Say of what has not left where it stands; of few rows, for the events of each are read."""
+    here = whereabouts(workshop, [row.serial for row in rows if row.state == ON_THE_BENCH])
+    return tuple(replace(row, state=here[row.serial].words) if row.serial in here else row for row in rows)
 
 
 def instrument_view(

@@ -77,6 +77,7 @@ def record():
         None,
         (),
         (figure("clearance", *LEGS),),
+        (),
         (part,),
         (),
         (),

@@ -147,9 +147,20 @@ def test_the_same_readings_come_of_headings_in_any_lines(text, meant):
     ],
 )
 def test_a_heading_of_several_places_wants_as_many_figures(figures, said):
-    text = f"Bell card\nDate;10.09.2026\n\nSerial;Model;Wall 1-4;Flare width\nRO-431;rowan;{figures};214.1\n"
+    text = f"Bell card\nDate;10.09.2026\n\nSerial;Model;Wall 1-4\nRO-431;rowan;{figures}\n"
     with pytest.raises(SheetError, match=said):
         read(text)
+
+
+def test_a_cell_of_too_few_figures_is_asked_about_and_the_other_figures_go_in():
+    text = "Bell card\nDate;10.09.2026\n\nSerial;Model;Wall 1-4;Flare width\nRO-431;rowan;0.42/0.41;214.1\n"
+    (one,) = check(
+        [unfold(grid, PLAN) for grid in read_sheet(text.encode("utf-8"), "own.csv")],
+        PLAN,
+        Known(today=date(2026, 9, 11)),
+    )
+    assert (one.readings["value"].to_list(), one.rows) == ([214.1], 2)
+    assert "2 figures, and the heading Wall 1-4 names 4 places" in one.held["reasons"][0]
 
 
 def test_two_small_numbers_beside_a_figure_are_readings_and_no_places():

@@ -162,6 +162,14 @@ def test_a_date_that_goes_two_ways_is_asked_about_with_both() -> None:
     assert "may mean 4 Mar 2026 read day-first or 3 Apr 2026 read month-first" in said
 
 
-def test_a_place_that_no_figure_has_is_refused_by_its_name() -> None:
+def test_a_place_that_no_figure_has_is_asked_about_by_its_name_and_costs_only_its_row() -> None:
+    sheet = HEAD + "Place;Stocking;Bore\nU bell;13.902;14.052\nL mouth;13.899;14.055\n"
+    assert [sentence.split(": ", 1)[1][:33] for sentence, _ in asked(sheet)] == [
+        "Slide card has no place U bell."[:33]
+    ] * 2
+    assert {places.split(" surface")[0] for _, _, places, _ in read(sheet)} == {"leg=lower station=mouth"}
+
+
+def test_a_place_that_no_figure_has_is_refused_where_nothing_else_is_read() -> None:
     with pytest.raises(SheetError, match="no place U bell"):
-        judge(HEAD + "Place;Stocking;Bore\nU bell;13.902;14.052\nL mouth;13.899;14.055\n")
+        judge(HEAD + "Place;Stocking;Bore\nU bell;13.902;14.052\n")

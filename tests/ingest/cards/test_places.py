@@ -38,7 +38,7 @@ def test_a_place_with_a_capital_in_the_plan_is_read_in_any_case(
 
 def test_a_column_of_places_left_empty_to_the_end_is_no_fault():
     """Its cells may reach further than any row, once trailing empty ones are left out."""
-    from qc.ingest.cards.filling import fill_rows
+    from qc.ingest.shapes import fill_rows
 
     filled, dropped = fill_rows(
         {"serial": 0, "leg": 1, "station": 3}, [["A", "left", "14.05"], ["A", "right", "14.06"]], {2}, set()

@@ -63,7 +63,8 @@ def test_units_and_factors_are_consistent():
         ("um per side", ("um", "side", "")),
         ("", ("", "", "")),
         ("mm, on diameter", ("mm", "diameter", "")),
-        ("kg", ("", "", "kg")),
+        ("furlong", ("", "", "furlong")),
+        ("kg", ("kg", "", "")),
     ],
 )
 def test_split_unit(text, expected):

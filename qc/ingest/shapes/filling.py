@@ -5,9 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 
-from qc.ingest.cards.headings import WHAT, WHERE
 from qc.ingest.cells import UNITS, is_ditto, is_worked_out, plain
 from qc.plan import PLACE
+
+WHAT = "what"
+"""Field of a column that names the figure of its row."""
+
+WHERE = "where"
+"""Field of a column that names the place of its row, of several kinds at once."""
 
 WITH_SERIAL = ("day", "person", "model", "gauge", "batch", "tool")
 """What a continuing row takes from the first row of its block."""

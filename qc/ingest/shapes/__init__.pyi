@@ -1,0 +1,14 @@
+"""Types of what `qc.ingest.shapes` offers; the package fetches each name on first use."""
+
+from .crossed import MapReading as MapReading
+from .crossed import crossings as crossings
+from .crossed import place_values as place_values
+from .derived import is_derived as is_derived
+from .derived import shots as shots
+from .filling import WHAT as WHAT
+from .filling import WHERE as WHERE
+from .filling import fill_rows as fill_rows
+from .filling import needs_filling as needs_filling
+from .phrases import Phrase as Phrase
+from .phrases import read_phrase as read_phrase
+from .split_figures import ways_to_join as ways_to_join
