@@ -21,6 +21,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
+import postgres_server
+
 from qc.column_types import polars_schema
 from qc.plan import (
     EVENT,
@@ -50,6 +53,28 @@ LONG = {"browser", "faults", "golden", "test_face.py", "test_seeds.py", "test_wh
 """Folders and files that take longest: begun first, so that no process is left with one at the end."""
 WHOLE = "tests/faults/"
 """The folder whose files stay with one process: what they harm takes longer to make than to harm."""
+
+
+_LOCK = pytest.StashKey()
+
+
+def pytest_configure(config):
+    """Hold, in the first process, the lock under which the server of the tests lives."""
+    if not hasattr(config, "workerinput"):
+        config.stash[_LOCK] = postgres_server.hold_lock()
+
+
+def pytest_unconfigure(config):
+    """Let the server go, and wait until it has stopped and nothing of it lies about."""
+    if (lock := config.stash.get(_LOCK, None)) is not None:
+        postgres_server.let_go(lock)
+
+
+def pytest_terminal_summary(terminalreporter):
+    """Say how much was left out because there is no server, and what to type."""
+    skipped = terminalreporter.stats.get("skipped", [])
+    if left_out := sum(postgres_server.MISSING in str(report.longrepr) for report in skipped):
+        terminalreporter.write_line(f"{left_out} tests left out. {postgres_server.MISSING}", yellow=True)
 
 
 def pytest_collection_modifyitems(items):
@@ -235,6 +260,22 @@ def made_once(tmp_path_factory, worker_id):
         return folder
 
     return once
+
+
+@pytest.fixture(scope="session")
+def postgresql(made_once):
+    """Return the server of the tests, started by the first that asks for it."""
+    if postgres_server.programs() is None:
+        pytest.skip(postgres_server.MISSING)
+    return postgres_server.Server(made_once("postgresql", postgres_server.start))
+
+
+@pytest.fixture
+def empty_database(postgresql):
+    """Return the address of a database of this test's own, with nothing in it."""
+    address = postgresql.make()
+    yield address
+    postgresql.drop(address)
 
 
 @pytest.fixture(scope="session")

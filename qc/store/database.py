@@ -21,9 +21,11 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
 
 from qc.store.errors import StoreError, StoreUnavailable
+from qc.store.postgresql import said_by_server
 from qc.store.tables import HEAD, entry
 
 PATIENCE_S = 60  # how long a writer waits for another to finish
+CONNECT_S = 10  # how long a server may take to answer at all; chosen: a person sits before it
 _MIGRATIONS = Path(__file__).parent / "migrations"
 _LOCK = 7_113_207  # any fixed number: PostgreSQL's lock for migrations of this program
 
@@ -49,7 +51,9 @@ class Database:
     @property
     def name(self) -> str:
         """How to name the database in a message: its file, or its address without the password."""
-        return str(self.url.database) if self.sqlite else self.url.render_as_string(hide_password=True)
+        if self.sqlite:
+            return str(self.url.database)
+        return self.url.set(drivername="postgresql").render_as_string(hide_password=True)
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -62,8 +66,11 @@ class Database:
         if already is not None:
             yield already
             return
-        with self._said(), self.engine.connect() as conn, conn.begin():
-            yield conn
+        with self._said(), self.engine.connect() as plain:
+            # by itself each statement of a server would see what was committed before it
+            conn = plain if self.sqlite else plain.execution_options(isolation_level="REPEATABLE READ")
+            with conn.begin():
+                yield conn
 
     @contextmanager
     def steady(self) -> Iterator[None]:
@@ -71,8 +78,6 @@ class Database:
         inside = self._open.conn or self._open.steady
         with self.reading() as conn:
             if inside is None:
-                if not self.sqlite:  # by itself each statement there sees what was committed before it
-                    conn.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
                 conn.execute(select(entry.c.id).limit(1))  # the state seen is that of the first question
             before, self._open.steady = self._open.steady, conn
             try:
@@ -98,6 +103,7 @@ class Database:
             conn = plain.execution_options(qc_writes=True)
             with conn.begin():
                 if not self.sqlite:
+                    conn.execute(text(f"SET LOCAL lock_timeout = {int(self.patience_s * 1000)}"))
                     conn.execute(text(f'LOCK TABLE "{entry.name}" IN EXCLUSIVE MODE'))
                 self._open.conn = conn
                 try:
@@ -130,8 +136,19 @@ class Database:
                         f"{self.name} was written by a newer version of this program (tables {found}, "
                         f"known up to {HEAD}). Install that version; nothing was changed."
                     )
+                if found is None and not self.sqlite:
+                    self._refuse_letters(conn)
                 if found != HEAD:
                     _upgrade(conn)
+
+    def _refuse_letters(self, conn: Connection) -> None:
+        """Raise where a server's database cannot keep every letter."""
+        letters = conn.exec_driver_sql("SHOW server_encoding").scalar()
+        if letters != "UTF8":
+            raise StoreError(
+                f"{self.name} keeps its texts as {letters}, which lacks letters. Nothing was changed. Have a "
+                "database made with ENCODING 'UTF8'."
+            )
 
     @contextmanager
     def impatient(self, seconds: float) -> Iterator[None]:
@@ -154,6 +171,9 @@ class Database:
             raise  # a fault of ours, not of the surroundings
         except DBAPIError as error:
             said = str(error.orig)
+            if not self.sqlite:
+                told = said_by_server(self.name, getattr(error.orig, "sqlstate", None), said)
+                raise StoreUnavailable(told or _sentence(self.name, said)) from error
             kind = StoreError if _damaged(said) else StoreUnavailable
             raise kind(_sentence(self.name, said)) from error
         except UnicodeDecodeError as error:
@@ -201,7 +221,8 @@ def read_url(text_url: str) -> URL:
 def _engine(url: URL, sqlite: bool) -> Engine:
     if not sqlite:
         try:
-            return create_engine(url, pool_pre_ping=True)
+            own = {} if "connect_timeout" in url.query else {"connect_timeout": CONNECT_S}
+            return create_engine(url, pool_pre_ping=True, connect_args=own)
         except (ModuleNotFoundError, NoSuchModuleError) as error:
             raise StoreError(
                 "PostgreSQL needs the extra packages: install this program with `[postgres]`."
