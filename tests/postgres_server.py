@@ -12,6 +12,7 @@ import fcntl
 import os
 import pwd
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -68,6 +69,13 @@ class Server:
 
     def __init__(self, folder: Path) -> None:
         self.address = (folder / "address").read_text("utf-8")
+
+    @classmethod
+    def of(cls, address: str) -> Server:
+        """Return the server on which a database is."""
+        self = cls.__new__(cls)
+        self.address = address.replace(f"/{name_of(address)}?", "/postgres?")
+        return self
 
     def make(self, template: str = "template1") -> str:
         """Make a database and return its address."""
@@ -140,6 +148,7 @@ def _serve(folder: Path, lock: Path) -> None:
             "unix_socket_directories": str(base),
             "unix_socket_permissions": "0777",
             "fsync": "off",  # writers are killed here, not the machine
+            "autovacuum": "off",  # the databases live for seconds
             "shared_buffers": "64MB",
             "max_connections": "200",
         }
@@ -153,15 +162,15 @@ def _serve(folder: Path, lock: Path) -> None:
             ready.rename(folder / "address")
             _wait_for_the_end(lock)
         finally:
-            server.terminate()
+            server.send_signal(signal.SIGINT)  # a fast stop: whoever is connected is cut off
             try:
                 server.wait(10)
             except subprocess.TimeoutExpired:
                 server.kill()
                 server.wait()
     finally:
+        served.unlink(missing_ok=True)  # nobody need wait for the folder, which may be large
         shutil.rmtree(base, ignore_errors=True)
-        served.unlink(missing_ok=True)
 
 
 def _wait_until_ready(where: Path, base: Path, run: dict) -> None:
