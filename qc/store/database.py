@@ -21,12 +21,13 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
 
 from qc.store.errors import StoreError, StoreUnavailable
-from qc.store.postgresql import said_by_server
+from qc.store.postgresql import SHARES, said_by_server
 from qc.store.tables import HEAD, entry
 
 PATIENCE_S = 60  # how long a writer waits for another to finish
 CONNECT_S = 10  # how long a server may take to answer at all; chosen: a person sits before it
 _MIGRATIONS = Path(__file__).parent / "migrations"
+_ONE_STATE: dict[str, Any] = {"isolation_level": "REPEATABLE READ", SHARES: True}
 _LOCK = 7_113_207  # any fixed number: PostgreSQL's lock for migrations of this program
 
 
@@ -68,7 +69,7 @@ class Database:
             return
         with self._said(), self.engine.connect() as plain:
             # by itself each statement of a server would see what was committed before it
-            conn = plain if self.sqlite else plain.execution_options(isolation_level="REPEATABLE READ")
+            conn = plain if self.sqlite else plain.execution_options(**_ONE_STATE)
             with conn.begin():
                 yield conn
 
