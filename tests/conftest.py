@@ -22,6 +22,7 @@ import polars as pl
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+import on_a_server
 import postgres_server
 
 from qc.column_types import polars_schema
@@ -268,6 +269,29 @@ def postgresql(made_once):
     if postgres_server.programs() is None:
         pytest.skip(postgres_server.MISSING)
     return postgres_server.Server(made_once("postgresql", postgres_server.start))
+
+
+@pytest.fixture(scope="session")
+def migrated(made_once, postgresql):
+    """Return the name of a database with the tables of a store and nothing in them, to be copied."""
+
+    def make(folder):
+        from qc.store import open_store
+
+        address = postgresql.make()
+        open_store(folder, url=address).close()
+        (folder / "name").write_text(postgres_server.name_of(address), "utf-8")
+
+    return (made_once("migrated", make) / "name").read_text("utf-8")
+
+
+@pytest.fixture(scope="session", autouse=on_a_server.wanted())
+def workshops_on_the_server(request):
+    """Let every workshop be opened on the server; asked for by every test where that is wanted."""
+    given = [request.getfixturevalue(name) for name in ("postgresql", "migrated")]
+    with pytest.MonkeyPatch.context() as patch:
+        on_a_server.lay(*given, patch)
+        yield
 
 
 @pytest.fixture

@@ -77,9 +77,11 @@ class Server:
         self.address = address.replace(f"/{name_of(address)}?", "/postgres?")
         return self
 
-    def make(self, template: str = "template1") -> str:
-        """Make a database and return its address."""
-        name = f"qc_{uuid.uuid4().hex[:12]}"
+    def make(self, template: str = "template1", name: str = "") -> str:
+        """Make a database and return its address; one of a name that is there already is made anew."""
+        if name:
+            self.run(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+        name = name or f"qc_{uuid.uuid4().hex[:12]}"
         self.run(f"CREATE DATABASE {name} TEMPLATE {template}")
         return self.address.replace("/postgres?", f"/{name}?")
 

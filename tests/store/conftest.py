@@ -8,7 +8,6 @@ from datetime import UTC, date, datetime
 
 import polars as pl
 import pytest
-from postgres_server import name_of
 
 from qc.store import NewSheet, open_store, sheet_hash
 
@@ -102,19 +101,6 @@ class Make:
 @pytest.fixture(scope="session")
 def make():
     return Make
-
-
-@pytest.fixture(scope="session")
-def migrated(made_once, request):
-    """Return the name of a database with the tables of a store and nothing in them, to be copied."""
-    server = request.getfixturevalue("postgresql")
-
-    def make(folder):
-        address = server.make()
-        open_store(folder, url=address).close()
-        (folder / "name").write_text(name_of(address), "utf-8")
-
-    return (made_once("migrated", make) / "name").read_text("utf-8")
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

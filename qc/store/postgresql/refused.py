@@ -23,6 +23,19 @@ _BY_CODE = {
 }
 """Sentences by SQLSTATE (PostgreSQL documentation, Appendix A, "PostgreSQL Error Codes")."""
 
+_BY_WORDS = {
+    "password": "28P01",
+    "pg_hba.conf": "28000",
+    "role ": "28000",
+    "permission denied for database": "42501",
+    "connection slots": "53300",
+    "too many clients": "53300",
+    "starting up": "57P03",
+    "shutting down": "57P03",
+    "database ": "3D000",
+}
+"""Who is refused at the door gets no SQLSTATE from the driver; these follow ``FATAL:``, the first counts."""
+
 _GONE = (
     "The server of {name} does not answer ({said}). Does it run, and is the address right? Try again then."
 )
@@ -46,6 +59,9 @@ def said_by_server(name: str, code: str | None, said: str) -> str | None:
     'Another program keeps postgresql://host/shop locked. Let it finish, or close it, and try again.'
     """
     words = " ".join(said.split())
+    if code is None and "FATAL:" in words:
+        refused = words.split("FATAL:")[-1]
+        code = next((own for word, own in _BY_WORDS.items() if word in refused), None)
     if code is None or code.startswith("08"):  # class 08: connection exception
         return _GONE.format(name=name, said=words)
     sentence = _BY_CODE.get(code)
