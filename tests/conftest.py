@@ -7,6 +7,9 @@ import os
 os.environ.setdefault("POLARS_MAX_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
+# nor may the workshops of tests go where whoever runs them keeps rows
+os.environ.pop("QC_DATABASE_URL", None)
+os.environ.pop("QC_DATABASE", None)
 
 import gc
 import shutil
@@ -292,6 +295,13 @@ def workshops_on_the_server(request):
     with pytest.MonkeyPatch.context() as patch:
         on_a_server.lay(*given, patch)
         yield
+
+
+@pytest.fixture(autouse=on_a_server.wanted())
+def nobody_connected_afterwards():
+    """Close what a test left connected."""
+    yield
+    on_a_server.let_go()
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import weakref
 from pathlib import Path
 
 from postgres_server import Server, name_of
@@ -26,6 +27,7 @@ def lay(server: Server, migrated: str, patch) -> None:
     """Let every workshop of this process be opened on the server."""
     import qc.jobs.verify
     import qc.jobs.workshop
+    from qc.store.database import Database
 
     plain = qc.jobs.workshop.rows_address
 
@@ -42,8 +44,27 @@ def lay(server: Server, migrated: str, patch) -> None:
         qc.jobs.workshop.keep_address(folder, new)
         return new
 
+    begin = Database.__init__
+
+    def counted(self, url, *more):
+        begin(self, url, *more)
+        _ENGINES.add(self.engine)
+        _OF_THIS_TEST.append(self.engine)
+
+    patch.setattr(Database, "__init__", counted)
     patch.setattr(qc.jobs.workshop, "rows_address", address)
     patch.setattr(qc.jobs.verify, "rows_address", address)
+
+
+_ENGINES: weakref.WeakSet = weakref.WeakSet()
+_OF_THIS_TEST: list = []
+
+
+def let_go() -> None:
+    """Close what a test left connected, as the end of a program does; a store still in use connects again."""
+    for engine in list(_ENGINES):
+        engine.dispose()
+    _OF_THIS_TEST.clear()
 
 
 def _carry(folder: Path, address: str) -> None:

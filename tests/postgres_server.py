@@ -171,6 +171,7 @@ def _serve(folder: Path, lock: Path) -> None:
                 server.kill()
                 server.wait()
     finally:
+        lock.unlink(missing_ok=True)  # left behind by tests that were killed
         served.unlink(missing_ok=True)  # nobody need wait for the folder, which may be large
         shutil.rmtree(base, ignore_errors=True)
 
