@@ -118,8 +118,15 @@ class Database:
         Raises
         ------
         StoreError
-            The store was made by a newer program.
+            The store was made by a newer program; nothing stays connected then.
         """
+        try:
+            self._migrate()
+        except BaseException:
+            self.close()  # a server would go on counting us among those connected
+            raise
+
+    def _migrate(self) -> None:
         with self._said(), self.engine.connect() as conn:
             found = _version(conn)
         if found == HEAD:

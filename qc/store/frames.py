@@ -81,7 +81,7 @@ def fetch(
 
         found = fetch_as_arrow(conn, statement, list(columns))
         if found is not None:
-            return found.cast(dict(schema))
+            return found.cast(pl.Schema(schema))
     result = conn.execute(statement)
     cursor: Any = result.cursor  # the driver's own cursor: SQLAlchemy's rows would cost as much again
     parts = []

@@ -137,7 +137,7 @@ def write_readings(
 
 def _write(conn: Connection, table: Table, rows: Sequence[FrameRow]) -> None:
     if conn.dialect.name == "postgresql":
-        put_rows(conn, table, (row.values() for row in rows), list(rows[0]))
+        put_rows(conn, table, (tuple(row.values()) for row in rows), list(rows[0]))
     else:
         conn.execute(insert(table), rows)
 

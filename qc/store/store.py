@@ -68,11 +68,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
             f"{folder} cannot be written ({error.strerror}). Mend its permissions."
         ) from error
     database = Database(sqlite_url(folder / FILE) if url is None else read_url(url))
-    try:
-        database.migrate()
-    except BaseException:
-        database.close()  # a server would go on counting us among those connected
-        raise
+    database.migrate()
     return Store(folder, database, files)
 
 

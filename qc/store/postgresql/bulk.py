@@ -89,14 +89,14 @@ def fetch_as_arrow(conn: Connection, statement: Select[Any], names: Sequence[str
 
 def _rows_expected(conn: Connection, statement: Select[Any]) -> int:
     """Return how many rows the server expects; a wrong guess costs time only."""
-    asked = conn.execute(
-        text("EXPLAIN (FORMAT JSON) " + _plain(conn, statement).replace(":", "\\:"))
-    ).scalar()
+    question = _plain(conn, statement).replace(":", "\\:")
+    asked: Any = conn.execute(text(f"EXPLAIN (FORMAT JSON) {question}")).scalar()
     plans = json.loads(asked) if isinstance(asked, str) else asked
     return int(plans[0]["Plan"]["Plan Rows"])
 
 
 def _plain(conn: Connection, statement: Select[Any]) -> str:
     """Return a query as one text, its values written into it by the dialect."""
-    dialect = type(conn.dialect)(paramstyle="named")  # where per cent signs are what they are
+    own: Any = type(conn.dialect)
+    dialect = own(paramstyle="named")  # where per cent signs are what they are
     return str(statement.compile(dialect=dialect, compile_kwargs={"literal_binds": True}))
