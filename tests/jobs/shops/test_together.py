@@ -1,4 +1,4 @@
-"""Several workshops and one lead: the worst first, each by itself, one that cannot be asked hides no other."""
+"""Several workshops and one lead: worst first, each by itself, and who cannot be asked hides no other."""
 
 import json
 import shutil
