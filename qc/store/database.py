@@ -158,6 +158,20 @@ class Database:
                 "database made with ENCODING 'UTF8'."
             )
 
+    def write_anew(self, *tables: str) -> None:
+        """Write tables of a server anew, so that nothing that was replaced stands in their files any more.
+
+        Raises
+        ------
+        StoreUnavailable
+            Somebody reads in them all the while.
+        """
+        with self._said(), self.engine.connect() as plain:
+            conn = plain.execution_options(isolation_level="AUTOCOMMIT")
+            conn.exec_driver_sql(f"SET lock_timeout = {int(self.patience_s * 1000)}")
+            conn.exec_driver_sql(f"VACUUM (FULL) {', '.join(tables)}")
+            conn.exec_driver_sql("RESET lock_timeout")
+
     @contextmanager
     def impatient(self, seconds: float) -> Iterator[None]:
         """Wait for other writers only so long in this block: who reads has an answer without writing."""
