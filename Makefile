@@ -8,7 +8,7 @@ KILLS ?= 500
 SEEDS ?= 1 2 3 4
 MONTHS ?=
 
-.PHONY: setup demo test check bench fuzz strangers docs clean
+.PHONY: setup demo test test-all check bench fuzz strangers docs clean
 setup: $(STAMP)
 
 $(STAMP): requirements.lock pyproject.toml .ci/setup
@@ -19,6 +19,11 @@ demo: $(STAMP)  ## sample workshop in ./workshop, last month's report, the board
 
 test: $(STAMP)
 	@$(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder
+
+test-all: $(STAMP)  ## as test, and the workshops of store, jobs, commands and board on PostgreSQL as well
+	@$(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder
+	@QC_TESTS_ON=postgresql $(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder \
+		tests/jobs tests/cli tests/dashboard tests/faults tests/browser
 
 check: $(STAMP)
 	@$(BIN)/ruff check .

@@ -7,6 +7,9 @@ import os
 os.environ.setdefault("POLARS_MAX_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
+# nor may the workshops of tests go where whoever runs them keeps rows
+os.environ.pop("QC_DATABASE_URL", None)
+os.environ.pop("QC_DATABASE", None)
 
 import gc
 import shutil
@@ -20,6 +23,10 @@ import hypothesis
 import numpy as np
 import polars as pl
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import on_a_server
+import postgres_server
 
 from qc.column_types import polars_schema
 from qc.plan import (
@@ -50,6 +57,28 @@ LONG = {"browser", "faults", "golden", "test_face.py", "test_seeds.py", "test_wh
 """Folders and files that take longest: begun first, so that no process is left with one at the end."""
 WHOLE = "tests/faults/"
 """The folder whose files stay with one process: what they harm takes longer to make than to harm."""
+
+
+_LOCK = pytest.StashKey()
+
+
+def pytest_configure(config):
+    """Hold, in the first process, the lock under which the server of the tests lives."""
+    if not hasattr(config, "workerinput"):
+        config.stash[_LOCK] = postgres_server.hold_lock()
+
+
+def pytest_unconfigure(config):
+    """Let the server go, and wait until it has stopped and nothing of it lies about."""
+    if (lock := config.stash.get(_LOCK, None)) is not None:
+        postgres_server.let_go(lock)
+
+
+def pytest_terminal_summary(terminalreporter):
+    """Say how much was left out because there is no server, and what to type."""
+    skipped = terminalreporter.stats.get("skipped", [])
+    if left_out := sum(postgres_server.MISSING in str(report.longrepr) for report in skipped):
+        terminalreporter.write_line(f"{left_out} tests left out. {postgres_server.MISSING}", yellow=True)
 
 
 def pytest_collection_modifyitems(items):
@@ -235,6 +264,52 @@ def made_once(tmp_path_factory, worker_id):
         return folder
 
     return once
+
+
+@pytest.fixture(scope="session")
+def postgresql(made_once):
+    """Return the server of the tests, started by the first that asks for it."""
+    if postgres_server.programs() is None:
+        pytest.skip(postgres_server.MISSING)
+    return postgres_server.Server(made_once("postgresql", postgres_server.start))
+
+
+@pytest.fixture(scope="session")
+def migrated(made_once, postgresql):
+    """Return the name of a database with the tables of a store and nothing in them, to be copied."""
+
+    def make(folder):
+        from qc.store import open_store
+
+        address = postgresql.make()
+        open_store(folder, url=address).close()
+        (folder / "name").write_text(postgres_server.name_of(address), "utf-8")
+
+    return (made_once("migrated", make) / "name").read_text("utf-8")
+
+
+@pytest.fixture(scope="session", autouse=on_a_server.wanted())
+def workshops_on_the_server(request):
+    """Let every workshop be opened on the server; asked for by every test where that is wanted."""
+    given = [request.getfixturevalue(name) for name in ("postgresql", "migrated")]
+    with pytest.MonkeyPatch.context() as patch:
+        on_a_server.lay(*given, patch)
+        yield
+
+
+@pytest.fixture(autouse=on_a_server.wanted())
+def nobody_connected_afterwards():
+    """Close what a test left connected."""
+    yield
+    on_a_server.let_go()
+
+
+@pytest.fixture
+def empty_database(postgresql):
+    """Return the address of a database of this test's own, with nothing in it."""
+    address = postgresql.make()
+    yield address
+    postgresql.drop(address)
 
 
 @pytest.fixture(scope="session")

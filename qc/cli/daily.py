@@ -171,9 +171,25 @@ def status(
     as_of: AsOfOption = None,
     known: KnownOption = None,
     since: SinceOption = None,
+    group: Annotated[
+        Path | None,
+        typer.Option("--group", metavar="DIR", help="All workshops whose folders lie in DIR, worst first."),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show every series, worst first: whether it has moved, and whether it keeps its limits."""
+    if group is not None:
+        if workshop is not None or known is not None or since is not None:
+            raise UsageError(
+                "--group asks each workshop as it stands: leave out --workshop, --known, --since."
+            )
+        from qc.jobs.shops import status_of_shops
+
+        together = status_of_shops(group, as_of=as_of)
+        show(together, as_json=as_json)
+        if together.faults:
+            raise typer.Exit(DATA_AT_FAULT)
+        return
     from qc.jobs.status import status as stages
 
     show(stages(open_workshop(workshop, as_of, known=known), since=since), as_json=as_json)

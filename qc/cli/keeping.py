@@ -112,12 +112,21 @@ def backup(
 def restore(
     source: Annotated[Path, typer.Argument(metavar="BACKUP", help="The dated folder of a backup.")],
     folder: Annotated[Path, typer.Argument(metavar="NEW_DIR", help="Folder to make; must be new or empty.")],
+    into: Annotated[
+        str,
+        typer.Option(
+            "--into",
+            metavar="URL",
+            help="Empty PostgreSQL database that takes the rows, postgresql://user@host/name; NEW_DIR "
+            "holds the rest and names it.",
+        ),
+    ] = "",
     as_json: JsonOption = False,
 ) -> None:
     """Bring a backup back into an empty folder, proven before it stands there."""
     from qc.jobs.backup import restore as bring_back
 
-    show(bring_back(source, folder), as_json=as_json)
+    show(bring_back(source, folder, into=into), as_json=as_json)
 
 
 def export(

@@ -14,8 +14,8 @@ from qc.errors import MachineError
 from qc.jobs.errors import JobError
 from qc.jobs.halves import half_folder, is_half, writable
 from qc.jobs.judging import ending
-from qc.jobs.verify import verify_store
-from qc.jobs.workshop import DATABASE_VARIABLE, Workshop
+from qc.jobs.verify import Verified, verify_store
+from qc.jobs.workshop import ADDRESS, DATABASE_VARIABLE, OLDER_VARIABLE, Workshop, keep_address
 from qc.plain import JsonObject
 from qc.report.terminal import backup_note_text, backup_text, restored_text
 from qc.stats import Tabled
@@ -38,7 +38,8 @@ DUE_DAYS = 7
 MANIFEST = "backup.json"
 DATABASE, SHEETS = "qc.db", "sheets"
 _PREFIX, _FAULTY, _WITHOUT_ROWS = "backup-", "-with-faults", "-without-rows"
-_LEFT_OUT = {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", f"{DATABASE}-journal", SHEETS, "log", MANIFEST}
+_OF_DATABASE = {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", f"{DATABASE}-journal"}
+_LEFT_OUT = {*_OF_DATABASE, SHEETS, "log", MANIFEST, ADDRESS}
 
 NO_BACKUP = "No backup was made."
 NOTHING_BACK = "Nothing was brought back."
@@ -48,10 +49,6 @@ NOTE_PATIENCE_S = 3.0
 _NOT_NOTED = (
     "It is whole, but could not be noted in the store, which is locked or full: `qc status` may go on "
     "reminding of a backup."
-)
-_DUMP = (
-    "The rows are in PostgreSQL and not in this copy; add them with "
-    f'`pg_dump --format=custom --file={{folder}}/rows.dump "${DATABASE_VARIABLE}"`.'
 )
 ROWS = "rows.dump"
 _NO_ROWS = f"The database that {DATABASE_VARIABLE} names holds no rows. "
@@ -72,7 +69,7 @@ class Backup(Tabled):
     sheets: int
     faults: tuple[str, ...] = ()
     remark: str = ""
-    rows: bool = True  # False where another database keeps the rows, which are not in it then
+    rows: bool = True  # always: earlier programs left them out where a server had them
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -80,8 +77,7 @@ class Backup(Tabled):
 
     def to_text(self) -> str:
         """Say it in words."""
-        entries = self.entries if self.rows else None
-        return backup_text(self.folder, entries, self.sheets, self.head, self.faults, self.remark)
+        return backup_text(self.folder, self.entries, self.sheets, self.head, self.faults, self.remark)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,17 +123,15 @@ def backup(workshop: Workshop, out: Path) -> Backup:
     """
     if workshop.folder.resolve() in [out.resolve(), *out.resolve().parents]:
         raise JobError(f"{out} lies in the workshop itself. Name a folder outside it, best on another disk.")
-    rows_elsewhere = bool(os.environ.get(DATABASE_VARIABLE))
-    fill, ends = (_fill_beside_rows, _WITHOUT_ROWS) if rows_elsewhere else (_fill, "")
     name = f"{_PREFIX}{workshop.now:%Y-%m-%d-%H%M%S}"
     with ending(NO_BACKUP), writable(out):
         private_folder(out)
         with half_folder(out, name, _PREFIX + r"[0-9-]+") as half:
-            made = fill(workshop, half, _newest(out))
-            final = _free(out, name + ends + (_FAULTY if made.faults else ""))
+            made = _fill(workshop, half, _newest(out))
+            final = _free(out, name + (_FAULTY if made.faults else ""))
             flush_tree(half)
             half.rename(final)
-    remarks = [_DUMP.format(folder=final)] if rows_elsewhere else []
+    remarks = []
     if not made.faults and not _noted(workshop, final, made.head):
         remarks.append(_NOT_NOTED)
     if final.stat().st_dev == workshop.folder.stat().st_dev:
@@ -145,10 +139,11 @@ def backup(workshop: Workshop, out: Path) -> Backup:
     return replace(made, folder=final, remark=" ".join(remarks))
 
 
-def restore(source: Path, folder: Path) -> Restored:
+def restore(source: Path, folder: Path, *, into: str = "") -> Restored:
     """Bring a backup back into an empty place; nothing is there before it has been proven.
 
-    A backup without rows is proven against the rows in the database that ``QC_DATABASE`` names.
+    A backup without rows, as earlier programs made them of a workshop on a server, is proven against the rows
+    in the database that ``QC_DATABASE_URL`` names.
 
     Parameters
     ----------
@@ -156,41 +151,73 @@ def restore(source: Path, folder: Path) -> Restored:
         A backup, or a copy of a whole workshop folder; of this or an earlier version of the program.
     folder : Path
         Where the workshop is to be: new or empty.
+    into : str
+        Address of an empty PostgreSQL database (or schema) to take the rows; the folder then names it, and
+        holds the rest. Nothing is kept there unless the chain ends as it did.
 
     Raises
     ------
     JobError
         `source` is no backup or not sound, or `folder` is not empty.
+    StoreError
+        The database of `into` cannot be reached, or holds rows.
     MachineError
         `folder` cannot be written.
     """
     if is_half(source):
         raise JobError(f"{source} is half a backup: making it was cut off. Name another one.")
     url = _address_of_rows(source)
+    if url and into:
+        raise JobError(f"{source} is a backup without rows: there are none to carry. Leave out `--into`.")
     if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
         raise JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is written over.")
     refuse_network_share(folder)
     with ending(NOTHING_BACK), writable(folder):
         private_folder(folder.parent)
         with half_folder(folder.parent, folder.name, re.escape(folder.name)) as half:
-            for path in _files(source, {MANIFEST, ROWS}):
+            for path in _files(source, {MANIFEST, ROWS, ADDRESS}):
                 target = half / path.relative_to(source)
                 private_folder(target.parent)
                 copy_file(path, target)
-            with open_store(half, url=url) as store:
-                if url and store.pulse()[0] == 0:
-                    raise JobError(_NO_ROWS + _LOAD.format(folder=source))
-                found = verify_store(store, against=_head_of(source))
-            if found.faults:
-                told = " ".join(found.faults[:3])
-                raise JobError(
-                    f"{source} is not sound, nothing was brought back: {told} Name another backup."
-                )
+            found = _carried(source, half, into) if into else _proven(source, half, url)
             flush_tree(half)
             if folder.is_dir():
                 folder.rmdir()
             half.rename(folder)
     return Restored(folder, found.entries, found.head)
+
+
+def _proven(source: Path, half: Path, url: str | None) -> Verified:
+    """Prove what was copied of a backup, with its rows where they are."""
+    with open_store(half, url=url) as store:
+        if url and store.pulse()[0] == 0:
+            raise JobError(_NO_ROWS + _LOAD.format(folder=source))
+        return _sound(source, verify_store(store, against=_head_of(source)))
+
+
+def _carried(source: Path, half: Path, into: str) -> Verified:
+    """Carry the rows of what was copied to a server, prove them there, and only then keep them."""
+    with open_store(half) as kept, open_store(half, url=into) as store:
+        if not store.on_server:
+            raise JobError("`--into` names a PostgreSQL database: postgresql://user@host/name.")
+        with store.writing():
+            if not (hashes := store.hashes()) or hashes != kept.hashes():
+                kept.carry_into(store)  # else it was killed once the rows were there, before the folder was
+            found = _sound(source, verify_store(store, against=_head_of(source)))
+            if (found.entries, found.head) != (len(kept.hashes()), kept.head()):
+                raise JobError(f"The chain of {source} ended otherwise after it was carried. {NOTHING_BACK}")
+    for name in _OF_DATABASE:  # one place for the rows: an older one beside it would mislead
+        (half / name).unlink(missing_ok=True)
+    keep_address(half, into)
+    return found
+
+
+def _sound(source: Path, found: Verified) -> Verified:
+    """Return what was found of a copy, and raise where it is not sound."""
+    if found.faults:
+        told = " ".join(found.faults[:3])
+        raise JobError(f"{source} is not sound, nothing was brought back: {told} Name another backup.")
+    return found
 
 
 def backup_note(workshop: Workshop) -> str:
@@ -209,9 +236,12 @@ def backup_note(workshop: Workshop) -> str:
 
 def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
     """Copy database, sheets and the other files into `half`, then prove what was copied."""
-    copy_database(workshop.folder / DATABASE, half / DATABASE)
+    if not workshop.store.on_server:
+        copy_database(workshop.folder / DATABASE, half / DATABASE)
     (half / SHEETS).mkdir(OWN_FOLDER)
     with open_store(half) as copied:
+        if workshop.store.on_server:
+            workshop.store.carry_into(copied)
         named = [one.sheet for one in copied.sheets()]
         for digest in named:
             source, target = workshop.folder / SHEETS / digest, half / SHEETS / digest
@@ -220,22 +250,6 @@ def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
         found = verify_store(copied)
     _note(workshop, half, found.entries, found.head)
     return Backup(half, found.entries, found.head, len(named), found.faults)
-
-
-def _fill_beside_rows(workshop: Workshop, half: Path, before: Path | None) -> Backup:
-    """Copy sheets and plan of a workshop whose rows another database keeps, which copies them itself."""
-    (half / SHEETS).mkdir(OWN_FOLDER)
-    named = [one.sheet for one in workshop.store.sheets()]
-    faults = []
-    for digest in named:
-        source, target = workshop.folder / SHEETS / digest, half / SHEETS / digest
-        earlier = before / SHEETS / digest if before else None
-        if not source.is_file():
-            faults.append(f"The sheet {digest[:12]} is missing in the workshop.")
-        elif copy_file(source, target, digest, earlier) != digest:
-            faults.append(f"The sheet {digest[:12]} does not have the bytes it was accepted with.")
-    _note(workshop, half, entries := len(workshop.store.hashes()), head := workshop.store.head())
-    return Backup(half, entries, head, len(named), tuple(faults), rows=False)
 
 
 def _note(workshop: Workshop, half: Path, entries: int, head: str) -> None:
@@ -279,9 +293,14 @@ def _address_of_rows(source: Path) -> str | None:
     """Return where the rows of a backup without rows are now; None where they lie in it."""
     if (source / DATABASE).is_file():
         return None
+    if (source / ADDRESS).is_file():
+        raise JobError(
+            f"The rows of {source} are in PostgreSQL, not in the folder. Make a backup first, which holds "
+            f"them: `qc backup DIR --workshop {source}`; then bring that back."
+        )
     if not (source / MANIFEST).is_file() or _WITHOUT_ROWS not in source.name:
         raise JobError(f"{source} is no backup (no {DATABASE} in it). Name a dated folder of `qc backup`.")
-    url = os.environ.get(DATABASE_VARIABLE)
+    url = os.environ.get(DATABASE_VARIABLE) or os.environ.get(OLDER_VARIABLE)
     if not url:
         raise JobError(f"{source} is a backup without rows. {_LOAD.format(folder=source)}")
     return url

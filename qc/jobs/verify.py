@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.workshop import DATABASE_VARIABLE, PLAN, find_folder, no_workshop
+from qc.jobs.workshop import PLAN, find_folder, no_workshop, rows_address
 from qc.plain import JsonObject
 from qc.report.terminal import verified_text
 from qc.stats import Tabled
@@ -64,7 +63,7 @@ def verify_workshop(folder: Path | None = None, *, against: str | None = None) -
     place = find_folder(folder)
     if not (place / PLAN).is_file() and not (place / "sheets").is_dir():
         raise JobError(no_workshop(place))
-    with open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None) as store:
+    with open_store(place, url=rows_address(place)) as store:
         return verify_store(store, against=noted)
 
 

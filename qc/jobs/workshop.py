@@ -17,7 +17,10 @@ from qc.words import dated_words
 
 PLAN = "plan.yaml"
 FOLDER_VARIABLE = "QC_WORKSHOP"
-DATABASE_VARIABLE = "QC_DATABASE"  # address of a PostgreSQL database to use instead of qc.db
+DATABASE_VARIABLE = "QC_DATABASE_URL"  # address of a PostgreSQL database to use instead of qc.db
+OLDER_VARIABLE = "QC_DATABASE"  # its name in earlier programs
+ADDRESS = "database.txt"
+"""File of a folder whose rows are in PostgreSQL: the address, which holds whatever the environment says."""
 DEFAULT_FOLDER = "workshop"
 _NOBODY = "plan"  # stands for the person where the plan names no quality lead
 
@@ -114,7 +117,7 @@ def open_workshop(
         founded = as_of
     text = read_plan_text(file)
     plan = load_plan(text, name=str(file))
-    store = open_store(place, url=os.environ.get(DATABASE_VARIABLE) or None)
+    store = open_store(place, url=rows_address(place))
     try:
         _refuse_emptied(store, place)
         workshop = _on_its_day(Workshop(place, plan, store, date.min, clock.now()), as_of, writes=writes)
@@ -184,6 +187,39 @@ def find_folder(folder: Path | None = None) -> Path:
     if folder is not None:
         return folder
     return Path(os.environ.get(FOLDER_VARIABLE) or DEFAULT_FOLDER)
+
+
+def rows_address(folder: Path) -> str | None:
+    """Return the address of the database with a workshop's rows; None where they are in its ``qc.db``.
+
+    As the folder's own ``database.txt`` says, else ``QC_DATABASE_URL``, else ``QC_DATABASE``.
+
+    Raises
+    ------
+    JobError
+        The file is empty or no text.
+    """
+    file = folder / ADDRESS
+    if not file.is_file():
+        return os.environ.get(DATABASE_VARIABLE) or os.environ.get(OLDER_VARIABLE) or None
+    try:
+        lines = file.read_text("utf-8").split()
+    except (OSError, UnicodeDecodeError) as error:
+        raise JobError(
+            f"{file} cannot be read ({error}). Write the address of the database in it."
+        ) from error
+    if len(lines) != 1:
+        raise JobError(
+            f"{file} holds {len(lines)} words. Write one in it, the address of this workshop's database: "
+            "postgresql://user@host/name."
+        )
+    return lines[0]
+
+
+def keep_address(folder: Path, url: str) -> None:
+    """Write into a folder where its rows are; for its owner alone, since it may hold a password."""
+    (folder / ADDRESS).touch(OWN_FILE)
+    (folder / ADDRESS).write_text(f"{url}\n", "utf-8")
 
 
 def _lay_out(folder: Path, plan: str) -> None:

@@ -22,10 +22,13 @@ from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
 from sqlalchemy.util import LRUCache
 
 from qc.store.errors import StoreError, StoreUnavailable
+from qc.store.postgresql import SHARES, said_by_server
 from qc.store.tables import HEAD, entry
 
 PATIENCE_S = 60  # how long a writer waits for another to finish
+CONNECT_S = 10  # how long a server may take to answer at all; chosen: a person sits before it
 _MIGRATIONS = Path(__file__).parent / "migrations"
+_ONE_STATE: dict[str, Any] = {"isolation_level": "REPEATABLE READ", SHARES: True}
 _LOCK = 7_113_207  # any fixed number: PostgreSQL's lock for migrations of this program
 _MOST_COMPILED = 1_000  # statements; chosen: more than the store knows
 
@@ -51,7 +54,9 @@ class Database:
     @property
     def name(self) -> str:
         """How to name the database in a message: its file, or its address without the password."""
-        return str(self.url.database) if self.sqlite else self.url.render_as_string(hide_password=True)
+        if self.sqlite:
+            return str(self.url.database)
+        return self.url.set(drivername="postgresql").render_as_string(hide_password=True)
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -64,8 +69,11 @@ class Database:
         if already is not None:
             yield already
             return
-        with self._said(), self.engine.connect() as conn, conn.begin():
-            yield conn
+        with self._said(), self.engine.connect() as plain:
+            # by itself each statement of a server would see what was committed before it
+            conn = plain if self.sqlite else plain.execution_options(**_ONE_STATE)
+            with conn.begin():
+                yield conn
 
     @contextmanager
     def steady(self) -> Iterator[None]:
@@ -73,8 +81,6 @@ class Database:
         inside = self._open.conn or self._open.steady
         with self.reading() as conn:
             if inside is None:
-                if not self.sqlite:  # by itself each statement there sees what was committed before it
-                    conn.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
                 conn.execute(select(entry.c.id).limit(1))  # the state seen is that of the first question
             before, self._open.steady = self._open.steady, conn
             try:
@@ -100,6 +106,7 @@ class Database:
             conn = plain.execution_options(qc_writes=True)
             with conn.begin():
                 if not self.sqlite:
+                    conn.execute(text(f"SET LOCAL lock_timeout = {int(self.patience_s * 1000)}"))
                     conn.execute(text(f'LOCK TABLE "{entry.name}" IN EXCLUSIVE MODE'))
                 self._open.conn = conn
                 try:
@@ -113,8 +120,15 @@ class Database:
         Raises
         ------
         StoreError
-            The store was made by a newer program.
+            The store was made by a newer program; nothing stays connected then.
         """
+        try:
+            self._migrate()
+        except BaseException:
+            self.close()  # a server would go on counting us among those connected
+            raise
+
+    def _migrate(self) -> None:
         with self._said(), self.engine.connect() as conn:
             found = _version(conn)
         if found == HEAD:
@@ -132,8 +146,33 @@ class Database:
                         f"{self.name} was written by a newer version of this program (tables {found}, "
                         f"known up to {HEAD}). Install that version; nothing was changed."
                     )
+                if found is None and not self.sqlite:
+                    self._refuse_letters(conn)
                 if found != HEAD:
                     _upgrade(conn)
+
+    def _refuse_letters(self, conn: Connection) -> None:
+        """Raise where a server's database cannot keep every letter."""
+        letters = conn.exec_driver_sql("SHOW server_encoding").scalar()
+        if letters != "UTF8":
+            raise StoreError(
+                f"{self.name} keeps its texts as {letters}, which lacks letters. Nothing was changed. Have a "
+                "database made with ENCODING 'UTF8'."
+            )
+
+    def write_anew(self, *tables: str) -> None:
+        """Write tables of a server anew, so that nothing that was replaced stands in their files any more.
+
+        Raises
+        ------
+        StoreUnavailable
+            Somebody reads in them all the while.
+        """
+        with self._said(), self.engine.connect() as plain:
+            conn = plain.execution_options(isolation_level="AUTOCOMMIT")
+            conn.exec_driver_sql(f"SET lock_timeout = {int(self.patience_s * 1000)}")
+            conn.exec_driver_sql(f"VACUUM (FULL) {', '.join(tables)}")
+            conn.exec_driver_sql("RESET lock_timeout")
 
     @contextmanager
     def impatient(self, seconds: float) -> Iterator[None]:
@@ -156,6 +195,9 @@ class Database:
             raise  # a fault of ours, not of the surroundings
         except DBAPIError as error:
             said = str(error.orig)
+            if not self.sqlite:
+                told = said_by_server(self.name, getattr(error.orig, "sqlstate", None), said)
+                raise StoreUnavailable(told or _sentence(self.name, said)) from error
             kind = StoreError if _damaged(said) else StoreUnavailable
             raise kind(_sentence(self.name, said)) from error
         except UnicodeDecodeError as error:
@@ -220,7 +262,8 @@ def read_url(text_url: str) -> URL:
 def _engine(url: URL, sqlite: bool) -> Engine:
     if not sqlite:
         try:
-            return create_engine(url, pool_pre_ping=True)
+            own = {} if "connect_timeout" in url.query else {"connect_timeout": CONNECT_S}
+            return create_engine(url, pool_pre_ping=True, connect_args=own)
         except (ModuleNotFoundError, NoSuchModuleError) as error:
             raise StoreError(
                 "PostgreSQL needs the extra packages: install this program with `[postgres]`."

@@ -59,7 +59,9 @@ def restored(frame: pl.DataFrame, columns: Mapping[str, str]) -> pl.DataFrame:
     return frame.with_columns(_from_stored(name, kind) for name, kind in columns.items())
 
 
-def fetch(conn: Connection, statement: Select[Any], columns: Mapping[str, str]) -> pl.DataFrame:
+def fetch(
+    conn: Connection, statement: Select[Any], columns: Mapping[str, str], *, many: bool = False
+) -> pl.DataFrame:
     """Run a query and return its rows as stored, column by column.
 
     Parameters
@@ -70,7 +72,16 @@ def fetch(conn: Connection, statement: Select[Any], columns: Mapping[str, str]) 
         What to read; it must select exactly `columns`, in their order.
     columns : mapping of str to str
         Name to type, as `qc.plan` names types; moments come as integers, days as text.
+    many : bool
+        Whether it may be very many rows: a server is asked then how many it expects.
     """
+    schema = {name: _STORED[kind] for name, kind in columns.items()}
+    if many and conn.dialect.name == "postgresql":
+        from qc.store.postgresql import fetch_as_arrow
+
+        found = fetch_as_arrow(conn, statement, list(columns))
+        if found is not None:
+            return found.cast(pl.Schema(schema))
     result = conn.execute(statement)
     cursor: Any = result.cursor  # the driver's own cursor: SQLAlchemy's rows would cost as much again
     parts = []
@@ -79,7 +90,6 @@ def fetch(conn: Connection, statement: Select[Any], columns: Mapping[str, str]) 
             parts.append(_block(rows, columns))
     finally:
         result.close()
-    schema = {name: _STORED[kind] for name, kind in columns.items()}
     return pl.concat(parts, rechunk=True) if parts else pl.DataFrame(schema=schema)
 
 

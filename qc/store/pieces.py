@@ -118,7 +118,7 @@ def read_news(conn: Connection, mark: tuple[int, int, int]) -> News:
     """Return what came in after `mark`; (0, 0, 0) stands for everything."""
     columns = {name: AROUND[name] for name in ("stage", "characteristic", "model", "serial", "day")}
     own = [origin.c[name] for name in columns]
-    fresh = fetch(conn, select(*own).where(origin.c.id > mark[0]), columns)
+    fresh = fetch(conn, select(*own).where(origin.c.id > mark[0]), columns, many=True)
     newer, older = reading.alias(), reading.alias()
     replaced = (
         select(*own)

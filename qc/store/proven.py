@@ -14,6 +14,7 @@ from qc.store.database import Database
 from qc.store.keeping import (
     LateReadings,
     ToldRecord,
+    carry_rows,
     faults_of_store,
     read_handed_in_later,
     read_last_by,
@@ -78,6 +79,24 @@ class ProvenStore:
         lying = self._files.lying()
         with self._database.reading() as conn:
             return faults_of_store(conn, self._files, lying, self.folder / REPORTS, self._database.sqlite)
+
+    @property
+    def on_server(self) -> bool:
+        """Whether the rows are in a server's database, not in a file of the folder."""
+        return not self._database.sqlite
+
+    def carry_into(self, other: ProvenStore) -> None:
+        """Copy every row into another store, which holds nothing yet; the sheets are copied by the caller.
+
+        Within `other.writing()` it can be verified there before it is kept.
+
+        Raises
+        ------
+        StoreError
+            The other one holds rows.
+        """
+        with self._database.reading() as here, other._database.writing() as there:
+            carry_rows(here, there)
 
     def begun(self) -> datetime | None:
         """Return the moment of the first entry, None before any."""

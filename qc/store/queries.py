@@ -55,7 +55,7 @@ def read_readings(
         conditions.append(origin.c.characteristic.in_(list(characteristics)))
     conditions += _between(origin.c.day, since, until)
     if serials is None:
-        return _readings_where(conn, conditions)
+        return _readings_where(conn, conditions, many=True)
     parts = [_readings_where(conn, [*conditions, origin.c.serial.in_(part)]) for part in in_parts(serials)]
     return pl.concat(parts).sort("id")
 
@@ -220,7 +220,9 @@ def _held_record(row: Mapping[Any, Any]) -> HeldRecord:
     )
 
 
-def _readings_where(conn: Connection, conditions: Sequence[Any], replaced_too: bool = False) -> pl.DataFrame:
+def _readings_where(
+    conn: Connection, conditions: Sequence[Any], replaced_too: bool = False, *, many: bool = False
+) -> pl.DataFrame:
     """Fetch the three parts of readings and join them here; the small parts cross over only once."""
     own = select(reading.c.id, reading.c.origin, reading.c.place, *(reading.c[name] for name in FIGURE))
     if not replaced_too:
@@ -230,8 +232,8 @@ def _readings_where(conn: Connection, conditions: Sequence[Any], replaced_too: b
     if conditions:
         own = own.where(reading.c.origin.in_(select(origin.c.id).where(*conditions)))
         shared = shared.where(*conditions)
-    figures = fetch(conn, own, {"id": "int", "origin": "int", "place": "int", **FIGURE})
-    origins = fetch(conn, shared, {"origin": "int", "sheet": "str", **ORIGIN})
+    figures = fetch(conn, own, {"id": "int", "origin": "int", "place": "int", **FIGURE}, many=many)
+    origins = fetch(conn, shared, {"origin": "int", "sheet": "str", **ORIGIN}, many=many)
     where = select(place.c.id, *(place.c[name] for name in PLACE))
     places = fetch(conn, where, {"place": "int", **PLACE})
     return (

@@ -8,13 +8,14 @@ from datetime import datetime
 from typing import Any, Final
 
 import polars as pl
-from sqlalchemy import Column, Connection, Table, func, insert, select
+from sqlalchemy import ARRAY, Column, Connection, LargeBinary, Table, func, insert, literal, select
 
 from qc.plain import FrameRow
 from qc.plan import EVENT, HELD, PLACE, READING
 from qc.store.errors import StoreError
 from qc.store.fingerprint import EVENT_MEANING, READING_MEANING, fingerprints, held_fingerprints
 from qc.store.frames import stored, tidy
+from qc.store.postgresql import put_rows
 from qc.store.records import HeldState
 from qc.store.tables import (
     FIGURE,
@@ -83,14 +84,21 @@ def known_marks(conn: Connection, rows: Iterable[Rows], *, standing: bool = Fals
     readings = {mark for own in rows for mark in own.readings["fingerprint"]}
     events = {mark for own in rows for mark in own.events["fingerprint"]}
     waiting = {mark for own in rows for mark in own.held["fingerprint"]}
-    incoming.create(conn, checkfirst=False)
+    server = conn.dialect.name == "postgresql"
+    if server:  # before a server has counted its rows it would read all of them rather than an index
+        conn.exec_driver_sql("SET LOCAL enable_seqscan = off")
+    else:
+        incoming.create(conn, checkfirst=False)
     state = func.coalesce(held_event.c.state, OPEN)
     known = KnownMarks(
         readings={row[0] for row in _looked_up(conn, readings, reading.c.fingerprint, standing=standing)},
         events={row[0] for row in _looked_up(conn, events, event.c.fingerprint, standing=standing)},
         held={row[0]: row[1] for row in _looked_up(conn, waiting, held.c.fingerprint, state)},
     )
-    incoming.drop(conn, checkfirst=False)
+    if server:
+        conn.exec_driver_sql("SET LOCAL enable_seqscan = on")
+    else:
+        incoming.drop(conn, checkfirst=False)
     return known
 
 
@@ -112,7 +120,7 @@ def write_readings(
         return []
     rows = rows.with_columns(pl.Series("sheet", sheets, dtype=pl.Int64))
     origins = _keyed(rows, ["sheet", *ORIGIN], next_id(conn, origin))
-    conn.execute(insert(origin), origins.dicts)
+    _write(conn, origin, origins.dicts)
     places = _place_ids(conn, rows)
     first = next_id(conn, reading)
     ids = list(range(first, first + rows.height))
@@ -123,8 +131,15 @@ def write_readings(
         pl.Series("place", places),
         pl.lit(replaces, pl.Int64).alias("replaces"),
     )
-    conn.execute(insert(reading), written.to_dicts())
+    _write(conn, reading, written.to_dicts())
     return ids
+
+
+def _write(conn: Connection, table: Table, rows: Sequence[FrameRow]) -> None:
+    if conn.dialect.name == "postgresql":
+        put_rows(conn, table, (tuple(row.values()) for row in rows), list(rows[0]))
+    else:
+        conn.execute(insert(table), rows)
 
 
 @dataclass(slots=True)
@@ -219,14 +234,21 @@ def next_id(conn: Connection, table: Table) -> int:
 def _looked_up(
     conn: Connection, marks: set[bytes], column: Column[bytes], state: Any = None, *, standing: bool = False
 ) -> list[tuple[Any, ...]]:
-    """Return the rows of a table that have these marks, through a table of them: an IN would be too long."""
+    """Return the rows of a table that have these marks, whatever their number: an IN would be too long.
+
+    In a file they are joined from a table of their own; a server would know nothing of how large that is, and
+    read its whole table instead of an index, so it takes them as one array.
+    """
     if not marks:
         return []
-    conn.execute(incoming.delete())
-    conn.execute(insert(incoming), [{"fingerprint": mark} for mark in sorted(marks)])
-    found = select(column, *([] if state is None else [state])).join_from(
-        incoming, column.table, column == incoming.c.fingerprint
-    )
+    wanted = select(column, *([] if state is None else [state]))
+    if conn.dialect.name == "postgresql":
+        found = wanted.select_from(column.table)
+        found = found.where(column == func.any(literal(sorted(marks), ARRAY(LargeBinary))))
+    else:
+        conn.execute(incoming.delete())
+        conn.execute(insert(incoming), [{"fingerprint": mark} for mark in sorted(marks)])
+        found = wanted.join_from(incoming, column.table, column == incoming.c.fingerprint)
     if state is not None:
         found = found.outerjoin(held_event, held_event.c.held == held.c.id).order_by(held.c.id)
     if standing:

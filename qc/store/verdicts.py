@@ -16,6 +16,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, func, insert, select, update
 
 from qc.sayings import SignalState
+from qc.store.postgresql import by_bytes
 from qc.store.records import SignalRecord, VerdictRecord
 from qc.store.said import read_of_signals
 from qc.store.tables import signal, verdict
@@ -89,7 +90,7 @@ def read_verdicts(conn: Connection, as_of: date | None, series: Sequence[str] | 
     )
     return [
         VerdictRecord(row.series, date.fromisoformat(row.as_of), bytes(row.body))
-        for row in conn.execute(found.order_by(verdict.c.series))
+        for row in conn.execute(found.order_by(by_bytes(verdict.c.series)))
     ]
 
 
@@ -98,7 +99,7 @@ def read_signals(
 ) -> list[SignalRecord]:
     """Return signals with what was said of them; only of one series, or in some states, where named."""
     said = read_of_signals(conn)
-    statement = select(signal).order_by(signal.c.first_as_of, signal.c.id)
+    statement = select(signal).order_by(signal.c.first_as_of, by_bytes(signal.c.id))
     if series is not None:
         statement = statement.where(signal.c.series == series)
     found = [

@@ -104,3 +104,16 @@ def killing(driver, place):
     from fault_shop import make_base
 
     return Killing(driver, make_base(driver, place), place / "bench", place)
+
+
+@pytest.fixture(scope="session")
+def killing_on_a_server(driver, killing, postgresql):
+    """Return what kills in the same workshop, its rows carried to the server of the tests."""
+    from fault_kills import Killing
+    from fault_server import use
+
+    shop, place = killing.folder / "served", killing.folder / "on a server"
+    done = driver.run("restore", killing.shop, shop, "--into", use(postgresql).make())
+    assert done.code == 0, done.err
+    place.mkdir()
+    return Killing(driver, shop, killing.bench, place, twin=killing)

@@ -8,7 +8,8 @@ import subprocess
 from contextlib import contextmanager
 
 from fault_sentences import faults_of
-from fault_shop import content, copied, different, looked_at
+from fault_server import copied
+from fault_shop import content, different, looked_at
 
 PAGE = 4096  # of the database
 

@@ -7,7 +7,8 @@ import shutil
 from collections import Counter
 from dataclasses import dataclass, field
 
-from fault_shop import content, copied, different, looked_at
+from fault_server import copied, removed
+from fault_shop import content, different, looked_at
 from fault_verbs import VERBS, backups_of, clear_beside
 
 ROWS = ("readings", "held", "sheets", "plans", "said")
@@ -41,10 +42,13 @@ class Unkilled:
 
 
 class Killing:
-    """Kills in one base workshop; `folder` takes the copies that are harmed."""
+    """Kills in one base workshop; `folder` takes the copies that are harmed.
 
-    def __init__(self, driver, shop, bench, folder):
-        self.driver, self.shop, self.bench, self.folder = driver, shop, bench, folder
+    `twin` kills in the same workshop kept otherwise: how it stands before a verb is asked there only.
+    """
+
+    def __init__(self, driver, shop, bench, folder, twin=None):
+        self.driver, self.shop, self.bench, self.folder, self.twin = driver, shop, bench, folder, twin
         self._unkilled: dict[str, Unkilled] = {}
 
     def unkilled(self, verb):
@@ -59,8 +63,7 @@ class Killing:
             done = self.driver.run(*verb.typed(start, self.bench, words))
             assert done.code == 0, done.err
         verb.by_hand(start)
-        asked = copied(start, self.folder / f"before {verb.name}")
-        before = {} if verb.opens else looked_at(self.driver, asked)
+        before = self.twin.unkilled(verb).before if self.twin else self._before(verb, start)
         shop = copied(start, self.folder / f"after {verb.name}")
         done = self.driver.run(*verb.typed(shop, self.bench))
         assert done.code == 0, f"{verb}: {done.err or done.out}"
@@ -69,6 +72,18 @@ class Killing:
         after = looked_at(self.driver, shop)
         assert before == {} or different(before, after) or not verb.keeps, f"{verb} changes nothing"
         return Unkilled(start, shop, before, after, done.seconds, done.steps)
+
+    def _before(self, verb, start):
+        asked = copied(start, self.folder / f"before {verb.name}")
+        before = {} if verb.opens else looked_at(self.driver, asked)
+        removed(asked)
+        return before
+
+    def forget(self, verb):
+        """Remove the workshops of a verb that nobody asks for any more."""
+        known = self._unkilled.pop(verb.name)
+        removed(known.start)
+        removed(known.end)
 
     def kill(self, verb, chance, tally):
         """Kill the verb once at an instant drawn at random and enter what became of it."""
@@ -91,7 +106,7 @@ class Killing:
         tally.faults += [f"{told}, said again: {fault}" for fault in verb.whole(shop, done=True)]
         self._restore(shop, tally, told)
         clear_beside(shop)
-        shutil.rmtree(shop)
+        removed(shop)
 
     def _restore(self, shop, tally, told):
         """Bring back every backup that looks whole, the one of before a kill too."""

@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import json
 import random
-import shutil
-import sqlite3
 import zlib
 from datetime import date, timedelta
 from pathlib import Path
 
 import yaml
+from fault_server import asking
 
 ROOT = Path(__file__).resolve().parents[2]
 FORCE, LOSS = "slide/force/all", "polish/mass_loss/tenor"
@@ -105,23 +104,15 @@ def make_base(driver, folder):
     return shop
 
 
-def copied(shop, folder):
-    """Return a copy of a workshop, to be harmed."""
-    shutil.copytree(shop, folder)
-    return folder
-
-
 def content(shop):
     """Return everything a workshop keeps that must not differ after a fault, moments and hashes left out.
 
     Read by a connection of its own, in plain SQL: the program is not asked about itself here.
     """
     found = {}
-    with sqlite3.connect(f"file:{shop / 'qc.db'}?mode=ro", uri=True) as conn:
-        conn.row_factory = sqlite3.Row
+    with asking(shop) as conn:
         for name, statement in QUESTIONS.items():
             found[name] = sorted(_plain(row) for row in conn.execute(statement))
-    conn.close()
     found["files"] = sorted(p.name for p in (shop / "sheets").iterdir() if p.is_file())
     return found
 
@@ -153,6 +144,7 @@ QUESTIONS = {
 
 def _plain(row):
     values = {name: row[name] for name in row.keys() if name not in TIMES}
+    values |= {name: int(value) for name, value in values.items() if isinstance(value, bool)}
     if isinstance(values.get("body"), bytes):
         values["body"] = zlib.decompress(values["body"]).decode()
     return json.dumps(values, ensure_ascii=False)
@@ -172,7 +164,6 @@ def different(one, other):
 
 def signal_of(shop, series):
     """Return the id of the newest signal of a series."""
-    with sqlite3.connect(f"file:{shop / 'qc.db'}?mode=ro", uri=True) as conn:
-        found = conn.execute("SELECT id FROM signal WHERE series = ? ORDER BY id", (series,)).fetchall()
-    conn.close()
-    return found[-1][0]
+    with asking(shop) as conn:
+        found = conn.execute("SELECT id, series FROM signal").fetchall()
+    return max(row["id"] for row in found if row["series"] == series)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from fault_server import forget_taken, taking_rows
 from fault_shop import FORCE, ROOT, content, different, lay_plan, signal_of
 
 OLD_STORE = ROOT / "tests" / "store" / "made_before_0003.tar.xz"
@@ -143,6 +144,8 @@ class Verb:
         found = signal_of(shop, FORCE) if "SIGNAL" in (words or self.words) else ""
         names = {"SIGNAL": found, "BACKUPS": str(backups_of(shop))}
         names |= {"SHOP": str(shop), "BACK": str(back_of(shop)), "OUT": str(out_of(shop))}
+        if "URL" in (words or self.words):
+            names["URL"] = taking_rows(shop)
         filled = [names.get(w, w.replace("BENCH", str(bench))) for w in (words or self.words)]
         return filled if self.elsewhere else [*filled, "--workshop", str(shop)]
 
@@ -164,6 +167,7 @@ def out_of(shop):
 
 def clear_beside(shop):
     """Remove what verbs wrote beside a workshop, halves too."""
+    forget_taken(shop)
     for folder in (
         backups_of(shop),
         back_of(shop),
@@ -250,4 +254,17 @@ VERBS = (
     Verb("open a store of 0001", ("status",), by_hand=partial(_old_store, revision="0001"), opens=True),
     Verb("open a store of 0003", ("status",), by_hand=partial(_old_store, revision="0003"), opens=True),
 )
+TO_A_SERVER = Verb(
+    "restore into a server",
+    ("restore", "SHOP", "BACK", "--into", "URL"),
+    keeps=False,
+    whole=_back_whole,
+    elsewhere=True,
+)
+"""Tried only where there is a server."""
+
+OF_FILES = {"restore", "open an old store", "open a store of 0001", "open a store of 0003"}
+"""What is about the file with the rows, and has no meaning on a server."""
+
+ON_A_SERVER = tuple(verb for verb in VERBS if verb.name not in OF_FILES)
 BY_NAME = {verb.name: verb for verb in VERBS}

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import random
-import shutil
 
 from fault_driver import Plan
 from fault_kills import TRACEBACK
-from fault_shop import copied, different, looked_at
+from fault_server import copied, removed
+from fault_shop import different, looked_at
 from fault_verbs import BY_NAME
 
 PAIRS = [
@@ -54,7 +54,7 @@ class Pair:
         typed = self._typed(shop)
         codes = {0: 0} | {number: self.killing.driver.run(*typed[number]).code for number in order}
         found = looked_at(self.killing.driver, shop)
-        shutil.rmtree(shop)
+        removed(shop)
         return [codes[0], codes[1]], found
 
     def at_once(self, chance: random.Random):
@@ -66,7 +66,7 @@ class Pair:
         runs = self.killing.driver.together(*plans)
         end = looked_at(self.killing.driver, shop)
         verified = self.killing.driver.run("verify", "--workshop", str(shop))
-        shutil.rmtree(shop)
+        removed(shop)
         found = [f"a traceback: {run.err[-300:]}" for run in runs if TRACEBACK in run.err]
         codes = [run.code for run in runs]
         # told in between is told as it was in between; verify holds what was told last against the verdicts

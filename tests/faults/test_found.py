@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from fault_kills import TRACEBACK
-from fault_shop import copied
+from fault_server import copied
 from fault_targets import TARGETS
 
 FOUND = sorted(path for path in (Path(__file__).parent / "found").glob("*/*"))

@@ -9,7 +9,8 @@ import pytest
 from fault_disk import FullDisk, settle_log
 from fault_kills import TRACEBACK
 from fault_sentences import WAITING, faults_of, truth
-from fault_shop import content, copied, looked_at
+from fault_server import copied
+from fault_shop import content, looked_at
 from fault_verbs import BY_NAME, back_of, backups_of, clear_beside
 
 STEPS = 4

@@ -1,13 +1,13 @@
 """Another program holds the store before the rows or after them: what is said is true, nothing is lost."""
 
 import json
-import shutil
 from datetime import datetime
 
 import pytest
 from fault_driver import take_lock
 from fault_sentences import NOTHING, WAITING, faults_of, truth
-from fault_shop import content, copied, looked_at
+from fault_server import copied, removed
+from fault_shop import content, looked_at
 from fault_verbs import VERBS
 
 WRITERS = [verb for verb in VERBS if verb.keeps and not verb.opens]
@@ -19,7 +19,7 @@ def harmed(killing):
     """Return a function that copies the workshop of a verb; the copy goes when the test ends."""
     shop = killing.folder / "locked"
     yield lambda verb: copied(killing.unkilled(verb).start, shop)
-    shutil.rmtree(shop)
+    removed(shop)
 
 
 @pytest.mark.slow

@@ -1,11 +1,11 @@
 """Two people write at the same time: the end is that of one after the other, whoever was first."""
 
 import random
-import shutil
 
 import pytest
 from fault_driver import Plan
-from fault_shop import content, copied
+from fault_server import copied, removed
+from fault_shop import content
 from fault_verbs import BY_NAME
 from fault_writers import PAIRS, Pair
 
@@ -26,7 +26,7 @@ def test_of_three_closes_at_once_one_is_kept_and_the_others_are_told_why(killing
     runs = killing.driver.together(*(Plan(verb.typed(shop, killing.bench)) for _ in range(3)))
     kept = content(shop)["said"]
     verified = killing.driver.run("verify", "--workshop", str(shop))
-    shutil.rmtree(shop)
+    removed(shop)
     assert sorted(run.code for run in runs) == [0, 1, 1]
     for run in runs:
         assert ("is closed already. Reopen it first" in run.err) == (run.code == 1)

@@ -23,7 +23,7 @@ from qc.errors import QcError
 from qc.jobs.backup import MANIFEST, backup, backup_note, restore
 from qc.jobs.errors import JobError
 from qc.jobs.verify import verify_workshop
-from qc.jobs.workshop import DATABASE_VARIABLE, open_workshop
+from qc.jobs.workshop import ADDRESS, DATABASE_VARIABLE, OLDER_VARIABLE, open_workshop, rows_address
 from qc.store import NewSheet, StoreError, copy_database, open_store, sheet_hash
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -134,7 +134,7 @@ KILLED = """
 import sys
 from pathlib import Path
 import qc.jobs.backup as job
-from qc.jobs.workshop import DATABASE_VARIABLE, open_workshop
+from qc.jobs.workshop import ADDRESS, DATABASE_VARIABLE, OLDER_VARIABLE, open_workshop, rows_address
 real, left = job.copy_file, [int(sys.argv[3])]
 def slow(*given):
     left[0] -= 1
@@ -336,39 +336,95 @@ def test_the_commands(small, tmp_path, command):
     assert command("restore", made["folder"], tmp_path / "more").exit_code == 1
 
 
-def test_where_another_database_keeps_the_rows_the_rest_is_copied_and_their_dump_is_named(
-    small, tmp_path, monkeypatch
-):
-    monkeypatch.setenv(DATABASE_VARIABLE, "postgresql://bench@localhost/shop")
-    made = backup(small, tmp_path / "disk")
-    assert made.folder.name.endswith("-without-rows")
+@pytest.fixture
+def on_server(small, empty_database, tmp_path):
+    """The small workshop with its rows carried to a server."""
+    made = backup(small, tmp_path / "before")
+    restore(made.folder, tmp_path / "served", into=empty_database)
+    workshop = open_workshop(tmp_path / "served")
+    yield workshop
+    workshop.store.close()
+
+
+def test_rows_carried_to_a_server_are_those_of_the_file_and_the_chain_ends_alike(small, on_server):
+    assert on_server.store.on_server and not small.store.on_server
+    assert on_server.store.hashes() == small.store.hashes() and on_server.store.verify() == []
+    assert on_server.store.readings().equals(small.store.readings())
     sheets = sorted(f"sheets/{one.sheet}" for one in small.store.sheets())
-    assert names(made.folder) == sorted([MANIFEST, "plan.yaml", *sheets])
-    told = made.to_text()
-    assert told.startswith(f"Backup in {made.folder}: the plan and 3 sheets, proven")
-    assert f'`pg_dump --format=custom --file={made.folder}/rows.dump "$QC_DATABASE"`' in told
-    assert json.loads((made.folder / MANIFEST).read_text())["head"] == small.store.head()
-    monkeypatch.delenv(DATABASE_VARIABLE)
-    with pytest.raises(JobError, match="is a backup without rows.*pg_restore --clean --if-exists"):
-        restore(made.folder, tmp_path / "again")
-    monkeypatch.setenv(DATABASE_VARIABLE, "postgresql://bench@localhost/shop")
-    next(p for p in (small.folder / "sheets").iterdir() if p.is_file()).write_bytes(b"other")
-    spoiled = backup(small, tmp_path / "other disk")
-    assert spoiled.folder.name.endswith("-without-rows-with-faults")
-    assert "does not have the bytes it was accepted with" in spoiled.to_text()
+    assert names(on_server.folder) == sorted([ADDRESS, "plan.yaml", *sheets])
+    assert (on_server.folder / ADDRESS).stat().st_mode & 0o777 == 0o600
+    assert verify_workshop(on_server.folder).head == small.store.head()
+    add(on_server.store, 7)
+    assert (len(on_server.store.hashes()), on_server.store.verify()) == (5, [])
+
+
+def test_a_backup_of_rows_on_a_server_holds_them_and_comes_back_as_a_file(on_server, tmp_path):
+    made = backup(on_server, tmp_path / "disk")
+    assert (made.faults, made.head, made.rows) == ((), on_server.store.head(), True)
+    sheets = sorted(f"sheets/{one.sheet}" for one in on_server.store.sheets())
+    assert names(made.folder) == sorted([MANIFEST, "plan.yaml", "qc.db", *sheets])
+    assert restore(made.folder, tmp_path / "again").head == made.head
+    with open_workshop(tmp_path / "again").store as store:
+        assert not store.on_server and store.readings().equals(on_server.store.readings())
+
+
+def test_rows_are_carried_only_into_an_empty_database_and_from_a_sound_backup(
+    small, on_server, postgresql, tmp_path
+):
+    made = backup(small, tmp_path / "disk")
+    taken = (on_server.folder / ADDRESS).read_text().strip()
+    with pytest.raises(StoreError, match="holds rows already"):
+        restore(made.folder, tmp_path / "more", into=taken)
+    with pytest.raises(JobError, match="are in PostgreSQL, not in the folder. Make a backup first"):
+        restore(on_server.folder, tmp_path / "more")
+    with pytest.raises(JobError, match="`--into` names a PostgreSQL database"):
+        restore(made.folder, tmp_path / "more", into=f"sqlite:///{tmp_path}/other.db")
+    with closing(sqlite3.connect(made.folder / "qc.db")) as base:
+        base.execute("DROP TRIGGER reading_no_update")
+        base.execute("UPDATE reading SET value = value + 1")
+        base.commit()
+    address = postgresql.make()
+    with pytest.raises(JobError, match="is not sound, nothing was brought back: Entry 2"):
+        restore(made.folder, tmp_path / "more", into=address)
+    assert not (tmp_path / "more").exists()
+    assert postgresql.run("SELECT count(*) FROM entry", address=address) == [(0,)], "no row was kept"
+    postgresql.drop(address)
+
+
+def test_the_folder_says_where_its_rows_are_else_the_environment_by_either_name(tmp_path, monkeypatch):
+    for name in (DATABASE_VARIABLE, OLDER_VARIABLE):
+        monkeypatch.delenv(name, raising=False)
+    assert rows_address(tmp_path) is None
+    monkeypatch.setenv(OLDER_VARIABLE, "postgresql://old@host/shop")
+    assert rows_address(tmp_path) == "postgresql://old@host/shop"
+    monkeypatch.setenv(DATABASE_VARIABLE, "postgresql://new@host/shop")
+    assert rows_address(tmp_path) == "postgresql://new@host/shop"
+    (tmp_path / ADDRESS).write_text(" postgresql://own@host/shop\n\n")
+    assert rows_address(tmp_path) == "postgresql://own@host/shop"
+    for text in (b"", b"two words", b"\xff"):
+        (tmp_path / ADDRESS).write_bytes(text)
+        with pytest.raises(JobError, match="Write (the address|one in it)"):
+            rows_address(tmp_path)
 
 
 def test_a_backup_without_rows_is_proven_against_the_database_that_has_them(small, tmp_path, monkeypatch):
-    """A second SQLite file stands for the server: what proves the rows knows no database by name."""
+    """Earlier programs made such of a workshop on a server; a second SQLite file stands for that here."""
     rows = tmp_path / "rows.db"
-    monkeypatch.setenv(DATABASE_VARIABLE, f"sqlite:///{rows}")
     made = backup(small, tmp_path / "disk")
-    (made.folder / "rows.dump").write_bytes(b"the dump is no part of a workshop")
-    with pytest.raises(JobError, match="QC_DATABASE names holds no rows. Load the rows"):
-        restore(made.folder, tmp_path / "again")
+    older = made.folder.rename(made.folder.with_name(f"{made.folder.name}-without-rows"))
+    (older / "qc.db").unlink()
+    (older / "rows.dump").write_bytes(b"the dump is no part of a workshop")
+    monkeypatch.delenv(DATABASE_VARIABLE, raising=False)
+    with pytest.raises(JobError, match="is a backup without rows.*pg_restore --clean --if-exists"):
+        restore(older, tmp_path / "again")
+    monkeypatch.setenv(DATABASE_VARIABLE, f"sqlite:///{rows}")
+    with pytest.raises(JobError, match="there are none to carry"):
+        restore(older, tmp_path / "again", into="postgresql://bench@localhost/shop")
+    with pytest.raises(JobError, match="QC_DATABASE_URL names holds no rows. Load the rows"):
+        restore(older, tmp_path / "again")
     assert not (tmp_path / "again").exists()
     copy_database(small.folder / "qc.db", rows)
-    found = restore(made.folder, tmp_path / "again")
+    found = restore(older, tmp_path / "again")
     assert (found.entries, found.head) == (4, small.store.head())
     sheets = sorted(f"sheets/{one.sheet}" for one in small.store.sheets())
     assert names(tmp_path / "again") == sorted(["plan.yaml", *sheets])
@@ -377,7 +433,7 @@ def test_a_backup_without_rows_is_proven_against_the_database_that_has_them(smal
         base.execute("UPDATE reading SET value = value + 1")
         base.commit()
     with pytest.raises(JobError, match="is not sound, nothing was brought back"):
-        restore(made.folder, tmp_path / "more")
+        restore(older, tmp_path / "more")
 
 
 def test_a_lock_on_the_store_keeps_nobody_from_a_backup(small, tmp_path, monkeypatch):

@@ -1,8 +1,9 @@
-"""Rows for the store tests. Set QC_TEST_DATABASE to a PostgreSQL address to run them on that as well."""
+"""Rows for the store tests, which run on both databases."""
 
 import json
-import os
-import uuid
+import re
+import sqlite3
+from contextlib import closing
 from datetime import UTC, date, datetime
 
 import polars as pl
@@ -12,7 +13,6 @@ from qc.store import NewSheet, open_store, sheet_hash
 
 WHEN = datetime(2026, 5, 14, 16, 30, 15, 123456, tzinfo=UTC)
 DAY = date(2026, 5, 14)
-DATABASES = ["sqlite", *(["postgresql"] if "QC_TEST_DATABASE" in os.environ else [])]
 
 
 def as_column(value):
@@ -103,21 +103,43 @@ def make():
     return Make
 
 
-@pytest.fixture(params=DATABASES)
+@pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request):
-    """None for SQLite in the folder, else a schema of its own on the server."""
+    """None for SQLite in the folder, else the address of a database of this test's own."""
     if request.param == "sqlite":
         yield None
         return
-    import psycopg
+    server = request.getfixturevalue("postgresql")
+    address = server.make(request.getfixturevalue("migrated"))
+    yield address
+    server.drop(address)
 
-    address = os.environ["QC_TEST_DATABASE"]
-    schema = f"qc_{uuid.uuid4().hex[:12]}"
-    with psycopg.connect(address, autocommit=True) as conn:
-        conn.execute(f"CREATE SCHEMA {schema}")
-    yield f"{address}?options=-csearch_path%3D{schema}"
-    with psycopg.connect(address, autocommit=True) as conn:
-        conn.execute(f"DROP SCHEMA {schema} CASCADE")
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def new_database_url(request):
+    """As `database_url`, before the first migration."""
+    yield None if request.param == "sqlite" else request.getfixturevalue("empty_database")
+
+
+def forge(store, *statements):
+    """Change kept rows behind the program's back, on either database: guards taken away and put back."""
+    if not store._database.sqlite:
+        with store._database.writing() as conn:
+            conn.exec_driver_sql("SET LOCAL session_replication_role = replica")  # no trigger fires
+            for statement in statements:
+                conn.exec_driver_sql(re.sub(r"x'(\w+)'", r"'\\x\1'::bytea", statement))
+        return
+    with closing(sqlite3.connect(store.folder / "qc.db", isolation_level=None)) as conn:
+        guards = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for statement in [*(f"DROP TRIGGER {name}" for name, _ in guards), *statements]:
+            conn.execute(statement)
+        for _, guard in guards:
+            conn.execute(guard)
+
+
+@pytest.fixture(name="forge", scope="session")
+def forging():
+    return forge
 
 
 @pytest.fixture

@@ -219,11 +219,13 @@ def command_upgrade(conn, revision):
     command.upgrade(config, revision)
 
 
-def test_a_decision_is_hashed_as_when_it_stood_in_the_columns_of_a_cause(tmp_path, database_url, make):
+def test_a_decision_is_hashed_as_when_it_stood_in_the_columns_of_a_cause(tmp_path, new_database_url, make):
     """A store of the second migration, its rows put in by hand and hashed in the form of that time."""
     folder = tmp_path / "shop"
     folder.mkdir()
-    database = Database(sqlite_url(folder / "qc.db") if database_url is None else read_url(database_url))
+    database = Database(
+        sqlite_url(folder / "qc.db") if new_database_url is None else read_url(new_database_url)
+    )
     rows = [
         {
             "id": 1,
@@ -262,7 +264,7 @@ def test_a_decision_is_hashed_as_when_it_stood_in_the_columns_of_a_cause(tmp_pat
                 row,
             )
     database.close()
-    with open_store(folder, url=database_url) as store:
+    with open_store(folder, url=new_database_url) as store:
         assert store.verify() == []
         (frozen,) = store.said_of_series()
         assert (frozen.first, frozen.last, frozen.cause, frozen.when) == ("TB-1", "TB-9", "", make.when)

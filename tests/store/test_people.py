@@ -105,6 +105,24 @@ def test_a_name_is_forgotten_and_the_chain_stays_as_it_was(shop, make):
     assert not [f.name for f in shop.glob("qc.db*") if b"Kestrel" in f.read_bytes()]
 
 
+@pytest.mark.parametrize("database_url", ["postgresql"], indirect=True)
+def test_a_name_that_is_forgotten_on_a_server_is_gone_from_the_files_of_its_tables(store, make):
+    def files():
+        asked = "SELECT pg_read_binary_file(pg_relation_filepath('{}'))"
+        with store._database.engine.begin() as conn:
+            conn.exec_driver_sql("CHECKPOINT")
+            found = [conn.exec_driver_sql(asked.format(name)).scalar() for name in ("person", "plan_version")]
+        return [b"Kestrel" in bytes(one) for one in found]
+
+    store.record_plan(NAMED, who="OW", when=make.when)
+    store.note_person("BK", PersonWord.ADDED, "lead", who="OW", when=make.when, name="Bo Kestrel")
+    assert files() == [True, True]
+    store.erase_name("BK", "lead", {1: BLANK}, who="OW", when=make.when)
+    assert files() == [True, True], "what was replaced stands there still"
+    store.forget_old_pages()
+    assert files() == [False, False] and store.verify() == []
+
+
 @pytest.mark.parametrize("text", [NAMED, "people: []\n"], ids=["the text of before", "a third text"])
 def test_no_other_text_is_taken_in_the_place_of_an_erased_one(shop, make, text):
     with open_store(shop) as store:

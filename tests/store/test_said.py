@@ -38,7 +38,7 @@ def test_the_life_of_a_signal_is_kept_in_order(raised, make):
     assert store.verify() == []
 
 
-def test_a_closing_keeps_what_became_of_the_cause_and_the_first_piece_after_the_mend(raised, make):
+def test_a_closing_keeps_what_became_of_the_cause_and_the_first_piece_after_the_mend(raised, make, forge):
     store, own = raised
     mended = Saying(What.CLOSED, "QL", "", "die worn", "die turned", first="TB-0050", outcome="mended")
     store.say(own, mended, when=make.when)
@@ -47,9 +47,7 @@ def test_a_closing_keeps_what_became_of_the_cause_and_the_first_piece_after_the_
     assert (closing.outcome, closing.first, closing.last) == ("mended", "TB-0050", "")
     assert (piece.what, piece.first, piece.outcome) == (What.PIECE_DONE, "TB-0041", "")
     assert store.signals()[0].state == "closed" and store.verify() == []
-    with store._database.writing() as conn:
-        conn.exec_driver_sql("DROP TRIGGER signal_event_no_update")
-        conn.exec_driver_sql("UPDATE signal_event SET outcome = 'stays' WHERE outcome = 'mended'")
+    forge(store, "UPDATE signal_event SET outcome = 'stays' WHERE outcome = 'mended'")
     assert store.verify() != [], "what became of the cause is part of the chain"
 
 

@@ -4,17 +4,16 @@ import shutil
 import sqlite3
 
 import pytest
+from postgres_server import name_of
 
 from qc.sayings import Saying, What
 from qc.store import PieceDecision, PieceWord, open_store, sheet_hash
 from qc.store.sheetfiles import SheetFiles
 
 
-@pytest.fixture(scope="module")
-def sound(tmp_path_factory, make):
-    """Return a store with a row in every table of what was accepted; only to be copied."""
-    folder = tmp_path_factory.mktemp("sound") / "shop"
-    with open_store(folder) as store:
+def fill(folder, make, url=None):
+    """Make a store with a row in every table of what was accepted; only to be copied."""
+    with open_store(folder, url=url) as store:
         first = make.sheet("a.csv", readings=make.readings(6), events=make.events(2), held=make.held(2))
         store.add_sheets(
             [first, make.sheet("b.csv", readings=make.readings(6, first=50))], who="AB", when=make.when
@@ -37,6 +36,39 @@ def sound(tmp_path_factory, make):
         store.close_month("2026-01", hashes, who="QL", when=make.when)
         assert store.verify() == []
     return folder
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory, make):
+    return fill(tmp_path_factory.mktemp("sound") / "shop", make)
+
+
+@pytest.fixture(scope="module")
+def sound_on_a_server(tmp_path_factory, make, postgresql, migrated):
+    address = postgresql.make(migrated)
+    yield fill(tmp_path_factory.mktemp("sound") / "shop", make, address), address
+    postgresql.drop(address)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def altered(request, tmp_path, forge):
+    """Return a function that alters a copy and gives what `verify` says of it then."""
+    if request.param == "sqlite":
+        kept, url = request.getfixturevalue("sound"), None
+    else:
+        kept, address = request.getfixturevalue("sound_on_a_server")
+        server = request.getfixturevalue("postgresql")
+        url = server.make(name_of(address))
+    folder = shutil.copytree(kept, tmp_path / "altered")
+
+    def alter(*statements):
+        with open_store(folder, url=url) as store:
+            forge(store, *statements)
+            return store.verify()
+
+    yield alter
+    if url:
+        server.drop(url)
 
 
 @pytest.fixture
@@ -119,17 +151,17 @@ ROWS = [
 
 
 @pytest.mark.parametrize("statement, entry", ROWS, ids=[row[0][:40] for row in ROWS])
-def test_an_altered_row_is_named_by_its_entry(shop, statement, entry):
-    tamper(shop, statement)
-    found = complaints(shop)
+def test_an_altered_row_is_named_by_its_entry(altered, statement, entry):
+    found = altered(statement)
     assert found
     assert found[0].startswith(entry)
     assert "not those that were accepted" in found[0]
 
 
-def test_an_altered_entry_is_named(shop):
-    tamper(shop, "UPDATE entry SET who = 'CD' WHERE id = 2")
-    assert complaints(shop) == ["Entry 2 (sheet by CD on 2026-05-14, b.csv) was altered after it was made."]
+def test_an_altered_entry_is_named(altered):
+    assert altered("UPDATE entry SET who = 'CD' WHERE id = 2") == [
+        "Entry 2 (sheet by CD on 2026-05-14, b.csv) was altered after it was made."
+    ]
 
 
 def test_an_entry_rehashed_to_fit_breaks_the_next(shop):
@@ -143,14 +175,13 @@ def test_an_entry_rehashed_to_fit_breaks_the_next(shop):
     ]
 
 
-def test_a_removed_entry_is_missed(shop):
-    tamper(shop, "DELETE FROM signal_event", "DELETE FROM entry WHERE id = 3")
-    assert any(sentence.startswith("Entry 3 is missing") for sentence in complaints(shop))
+def test_a_removed_entry_is_missed(altered):
+    found = altered("DELETE FROM signal_event", "DELETE FROM entry WHERE id = 3")
+    assert any(sentence.startswith("Entry 3 is missing") for sentence in found)
 
 
-def test_rows_of_a_removed_last_entry_are_strays(shop):
-    tamper(shop, "DELETE FROM entry WHERE id = 12")
-    assert "2 rows of table month_file belong to no entry." in complaints(shop)
+def test_rows_of_a_removed_last_entry_are_strays(altered):
+    assert "2 rows of table month_file belong to no entry." in altered("DELETE FROM entry WHERE id = 12")
 
 
 def test_a_guard_that_was_taken_away_is_missed(shop):
@@ -292,6 +323,51 @@ SCHEMA = [
     ("CREATE TABLE notes (x)", "A table that is not ours was added: notes."),
     ("DROP TABLE verdict", "The table verdict was taken away."),
 ]
+
+
+ON_A_SERVER = [
+    ("DROP TRIGGER reading_kept ON reading", "The guard against change on table reading was taken away."),
+    (
+        "ALTER TABLE told DISABLE TRIGGER told_kept",
+        "The guard against change on table told is switched off.",
+    ),
+    ("ALTER TABLE told ENABLE REPLICA TRIGGER told_kept", "The guard against change on table told is sw"),
+    (
+        "DROP TRIGGER told_not_emptied ON told; CREATE TRIGGER told_not_emptied AFTER TRUNCATE ON told "
+        "FOR EACH STATEMENT EXECUTE FUNCTION refuse_change()",
+        "The guard against emptying on table told was replaced by another.",
+    ),
+    (
+        "CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS "
+        "'BEGIN RETURN NEW;END'",
+        "What the guards do was replaced",
+    ),
+    (
+        "CREATE TRIGGER helper AFTER INSERT ON reading FOR EACH ROW EXECUTE FUNCTION refuse_change()",
+        "A trigger that is not ours was added: helper.",
+    ),
+    ("CREATE RULE quiet AS ON INSERT TO event DO INSTEAD NOTHING", "A rule that is not ours was put on ev"),
+    ("ALTER TABLE held ENABLE ROW LEVEL SECURITY", "A policy that can hide rows was put on held."),
+    ("ALTER TABLE reading DISABLE TRIGGER ALL", "What table reading checks of each row is switched off."),
+    ("CREATE VIEW mine AS SELECT 1", "A view that is not ours was added: mine."),
+    ("DROP VIEW all_readings", "The view all_readings was taken away."),
+    ("CREATE TABLE notes (x int)", "A table that is not ours was added: notes."),
+    ("DROP TABLE verdict", "The table verdict was taken away."),
+    ("UPDATE reading SET value = 'Infinity' WHERE id = 3", "Table reading, column value: row 3 holds"),
+    ("UPDATE origin SET air_c = 'NaN' WHERE id = 1", "Table origin, column air_c: row 1 holds"),
+    ("UPDATE told SET body = '\\x78da'::bytea", "What was told cannot be read to the end"),
+    (
+        "ALTER TABLE reading ALTER COLUMN value DROP NOT NULL; UPDATE reading SET value = NULL WHERE id = 3",
+        "Table reading, column value: row 3 holds",
+    ),
+]
+
+
+@pytest.mark.parametrize("altered", ["postgresql"], indirect=True)
+@pytest.mark.parametrize(("statements", "said"), ON_A_SERVER, ids=[row[0][:60] for row in ON_A_SERVER])
+def test_what_was_done_to_a_server_behind_its_back_is_seen(altered, statements, said):
+    found = altered(*statements.split("; "))
+    assert any(sentence.startswith(said) for sentence in found), found
 
 
 @pytest.mark.parametrize(("statements", "said"), SCHEMA, ids=[row[1][:50] for row in SCHEMA])

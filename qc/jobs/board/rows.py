@@ -172,6 +172,12 @@ def instrument_rows(workshop: Workshop) -> tuple[InstrumentRow, ...]:
     )
 
 
+def chosen_rows(rows: Sequence[InstrumentRow], wanted: str) -> list[InstrumentRow]:
+    """Return those whose serial holds what was asked for; parts only where something was."""
+    low = wanted.lower()
+    return [row for row in rows if low in row.serial.lower() and (wanted or row.state != "part")]
+
+
 def standing_rows(workshop: Workshop, rows: Sequence[InstrumentRow]) -> tuple[InstrumentRow, ...]:
     """Say of what has not left where it stands; of few rows, for the events of each are read."""
     here = whereabouts(workshop, [row.serial for row in rows if row.state == ON_THE_BENCH])

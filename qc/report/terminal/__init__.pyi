@@ -79,6 +79,8 @@ from .signals import owner_words as owner_words
 from .signals import signal_text as signal_text
 from .signals import signals_text as signals_text
 from .signals import touched_text as touched_text
+from .status import series_line as series_line
+from .status import shops_text as shops_text
 from .status import status_text as status_text
 from .study import study_text as study_text
 from .worth import DEFAULT_TIME as DEFAULT_TIME

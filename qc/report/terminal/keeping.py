@@ -90,14 +90,13 @@ def month_text(answer: Mapping[str, Any], files: Sequence[Path]) -> str:
 
 
 def backup_text(
-    folder: Path, entries: int | None, sheets: int, head: str, faults: Sequence[str], remark: str
+    folder: Path, entries: int, sheets: int, head: str, faults: Sequence[str], remark: str
 ) -> str:
-    """Say where a backup lies and that it was proven, or what is wrong; no `entries`: rows are elsewhere."""
+    """Say where a backup lies and that it was proven, or what is wrong."""
     if faults:
         told = f"The copy in {folder} is not sound, nor is the workshop. Keep older backups:"
         return _under(told, faults)
-    what = f"the plan and {sheets} sheets" if entries is None else f"{entries} entries and {sheets} sheets"
-    made = f"Backup in {folder}: {what}, proven as they were accepted."
+    made = f"Backup in {folder}: {entries} entries and {sheets} sheets, proven as they were accepted."
     return "\n".join([made, f"Last hash: {head}", *([remark] if remark else [])])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 
+from qc.plain import JsonObject
 from qc.report.terminal.columns import table
 from qc.states import LIMITS
 from qc.watch import (
@@ -14,7 +15,7 @@ from qc.watch import (
     moved_words,
     settled_words,
 )
-from qc.words import dated_words, day_words, listed, unanswered_words
+from qc.words import count_words, dated_words, day_words, listed, unanswered_words
 
 
 def status_text(
@@ -51,6 +52,38 @@ def status_text(
     widths = (longest + 2, *([8] if marks else []), max(18, widest), max(map(len, LIMITS)) + 2)
     lines = table(rows, widths=widths, indent="", gap="")
     return "\n".join([head, "", *lines, *(("", *notes) if notes else ())])
+
+
+def series_line(verdict: SeriesVerdict, today: date) -> str:
+    """Say in one line how a series stands: its behaviour, its limits, since when and with what."""
+    said = (behaviour_words(verdict), limits_words(verdict), _remark(verdict, today))
+    return f"{verdict.title}: {', '.join(one for one in said if one)}"
+
+
+def shops_text(group: str, shops: Sequence[JsonObject]) -> str:
+    """Say how the workshops of a group stand, a paragraph each, in the order given."""
+    head = [f"{count_words(len(shops), 'workshop')} in {group}, worst first"] if group else []
+    return "\n\n".join([*head, *("\n".join(_shop(one)) for one in shops)])
+
+
+def _shop(one: JsonObject) -> list[str]:
+    if one["fault"]:
+        return [f"{one['folder']} could not be asked", f"  {one['fault']}"]
+    day = date.fromisoformat(one["as_of"])
+    moved = _moved_words(one["drifting"], 0, one["series"])
+    waits = [
+        f"{count_words(count, name)} {'waits' if count == 1 else 'wait'}"
+        for count, name in ((one["open_signals"], "signal"), (one["held_rows"], "held row"))
+        if count
+    ]
+    outside = (
+        f"{count_words(one['outside'], 'series', 'series')} outside what the plan asks"
+        if one["outside"]
+        else ""
+    )
+    told = "; ".join(text for text in (outside, *waits) if text)
+    lines = [f"{one['folder']}: {one['workshop']}, {day:%a} {dated_words(day)}: {moved}"]
+    return [*lines, *(f"  {text}" for text in (one["worst"], told and f"{told}.", one["budget"]) if text)]
 
 
 def known_words(day: date | None) -> str:

@@ -1,5 +1,6 @@
 """Types of what `qc.store.keeping` offers; the package fetches each name on first use."""
 
+from .carried import carry_rows as carry_rows
 from .closed import ClosedMonth as ClosedMonth
 from .closed import close_month as close_month
 from .closed import faults_of_reports as faults_of_reports

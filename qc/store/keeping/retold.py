@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from qc.store.keeping.told import ADOPTED, AFRESH, COURSE, MARK, hash_of, unpack
+from qc.store.postgresql import by_bytes
 from qc.store.states import read_states
 from qc.store.tables import judgement, signal, told, verdict
 from qc.store.verdicts import own_id
@@ -103,7 +104,7 @@ def _apply(found: _Told, row: Any, signals: list[dict[str, Any]]) -> None:
 
 def _verdicts(conn: Connection, expected: _Told) -> Iterator[str]:
     left = {(series, day): own for series, days in expected.verdicts.items() for day, own in days.items()}
-    for row in conn.execute(select(verdict).order_by(verdict.c.series, verdict.c.as_of)):
+    for row in conn.execute(select(verdict).order_by(by_bytes(verdict.c.series), verdict.c.as_of)):
         own = left.pop((row.series, row.as_of), None)
         where = f"The verdict on {row.series} of {row.as_of}"
         if own is None:
@@ -123,7 +124,7 @@ def _hash_of_body(body: Any) -> str:
 
 def _signals(conn: Connection, expected: _Told) -> Iterator[str]:
     left = dict(expected.signals)
-    for row in conn.execute(select(signal).order_by(signal.c.id)):
+    for row in conn.execute(select(signal).order_by(by_bytes(signal.c.id))):
         known = left.pop(row.id, None)
         if known is None:
             yield f"The signal {row.id} was never told: it was put there by hand. {_RESTORE}."

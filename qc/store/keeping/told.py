@@ -19,6 +19,7 @@ from sqlalchemy import Connection, func, insert, select
 
 from qc.plain import JsonObject
 from qc.store.chain import append_entry, last_entry, micros_of, moment_of, next_entry
+from qc.store.postgresql import by_bytes
 from qc.store.rows import last_id, next_id
 from qc.store.states import read_states
 from qc.store.tables import entry, event, judgement, origin, plan_version, signal, signal_event, told, verdict
@@ -175,12 +176,12 @@ def adopt_what_was_kept(conn: Connection, as_of: date, grounds: Grounds | None) 
     if conn.execute(select(judgement.c.id).limit(1)).first() is not None:
         return
     rows: list[JsonObject] = []
-    for kept in conn.execute(select(verdict).order_by(verdict.c.series, verdict.c.as_of)):
+    for kept in conn.execute(select(verdict).order_by(by_bytes(verdict.c.series), verdict.c.as_of)):
         body = json.loads(zlib.decompress(bytes(kept.body)))
         states = read_states(conn, [COURSE.format(kept.series)])
         row = {"series": kept.series, "day": kept.as_of, "verdict": hash_of(body)}
         rows.append({**row, "state": _hash_of_state(states, kept.series), "as_in": None, "body": pack(body)})
-    for one in conn.execute(select(signal).order_by(signal.c.id)):
+    for one in conn.execute(select(signal).order_by(by_bytes(signal.c.id))):
         seed = {"key": one.series, "id": one.id, "first_as_of": one.first_as_of, "kind": one.kind}
         body = pack({**seed, "signals": [json.loads(one.body)]})
         told_last = {"series": one.series, "day": one.last_as_of, "verdict": "", "state": ""}
@@ -207,7 +208,7 @@ def read_told(
         .join(entry, entry.c.id == told.c.entry)
         .join(judgement, judgement.c.entry == told.c.entry)
         .where(told.c.id.in_(newest))
-        .order_by(told.c.series)
+        .order_by(by_bytes(told.c.series))
     ).all()
     elsewhere = [row.as_in for row in rows if row.as_in is not None]
     words = {

@@ -20,6 +20,7 @@ from qc.store.keeping.guards import faults_of_guards
 from qc.store.keeping.persons import faults_of_persons
 from qc.store.keeping.retold import faults_of_told
 from qc.store.keeping.values import faults_of_texts, faults_of_values
+from qc.store.postgresql import faults_of_building
 from qc.store.sheetfiles import Lying, SheetFiles, sheet_hash
 from qc.store.tables import KEPT, origin, reading, sheet
 
@@ -56,6 +57,8 @@ def faults_of_store(
         found += _tried("The database file", _damage(conn))
         found += _tried("What the database is built of", faults_of_guards(conn))
         found += _tried("The values of the database", faults_of_values(conn))
+    else:
+        found += _tried("What the database is built of", faults_of_building(conn))
     before = len(found)
     try:
         entries = entries_of(conn)

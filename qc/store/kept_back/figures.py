@@ -34,7 +34,7 @@ def read_figures(
     own = [origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics))]
     own += [origin.c.day <= until.isoformat(), origin.c.serial.is_not(None)]
     asked = [own] if serials is None else [[*own, origin.c.serial.in_(part)] for part in in_parts(serials)]
-    figures, origins = [], []
+    figures, origins, many = [], [], serials is None
     for conditions in asked:
         statement = (
             select(reading.c.id, reading.c.origin, reading.c.place, reading.c.value)
@@ -42,10 +42,12 @@ def read_figures(
             .where(*conditions, reading.c.id.not_in(gone_readings()))
         )
         figures.append(
-            fetch(conn, statement, {"id": "int", "origin": "int", "place": "int", "value": "float"})
+            fetch(
+                conn, statement, {"id": "int", "origin": "int", "place": "int", "value": "float"}, many=many
+            )
         )
         shared = select(origin.c.id, *(origin.c[name] for name in _OF_ORIGIN)).where(*conditions)
-        origins.append(fetch(conn, shared, {"origin": "int", **_OF_ORIGIN}))
+        origins.append(fetch(conn, shared, {"origin": "int", **_OF_ORIGIN}, many=many))
     where = select(place.c.id, *(place.c[name] for name in PLACE))
     places = fetch(conn, where, {"place": "int", **PLACE})
     return (

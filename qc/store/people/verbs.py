@@ -87,8 +87,12 @@ class PeopleStore(ProvenStore):
             roster.note(conn, code, PersonWord.ERASED, role, who, when)
 
     def forget_old_pages(self) -> None:
-        """Empty the log beside the database, in which replaced pages stand; called after an erasure."""
+        """Empty the log beside the database, in which replaced pages stand; called after an erasure.
+
+        On a server the two tables are written anew; its own log and archives keep what they hold.
+        """
         if not self._database.sqlite:
+            self._database.write_anew("person", "plan_version")
             return
         with self._database.engine.connect() as conn:
             plain = conn.connection.driver_connection
