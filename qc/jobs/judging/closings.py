@@ -62,6 +62,17 @@ def closings_by_series(workshop: Workshop) -> dict[str, Closings]:
     return found
 
 
+def told_before(workshop: Workshop) -> dict[str, list[SignalResult]]:
+    """Return, by series, the findings as they were told last; none where the day asked about is past."""
+    newest = workshop.store.judged_day()
+    if newest is not None and workshop.today < newest:
+        return {}
+    found: dict[str, list[SignalResult]] = {}
+    for signal in workshop.store.signals():
+        found.setdefault(signal.series, []).append(SignalResult.from_dict(signal.plain))
+    return found
+
+
 def with_mends(decided: Mapping[str, Decisions], closings: Mapping[str, Closings]) -> dict[str, Decisions]:
     """Put the mended causes beside what a lead decided."""
     mends = {series: tuple(own.mends) for series, own in closings.items() if own.mends}
