@@ -31,7 +31,7 @@ DRAWN = 400  # series of each row at a share of 1
 
 
 def looked_at(values: np.ndarray, first: int) -> Iterator[tuple[int, FoundChange | None]]:
-    """Look at a series after each piece from one on; yields the change that was raised first since `BEFORE`."""
+    """Look at a series after each piece from one on; yields the first change raised since `BEFORE`."""
     kept: dict = {}
     over: tuple[SignalResult, ...] = ()
     for end in range(first, values.size + 1):
@@ -56,7 +56,7 @@ def passed(values: np.ndarray, away: int) -> float | None:
 
 
 def lasts(values: np.ndarray) -> tuple[bool, bool] | None:
-    """Whether a change that lasts was told as over at some look, and at the last; None: not raised in time."""
+    """Whether a lasting change was told as over at some look, and at the last; None: not raised in time."""
     raised, over = 0, []
     for end, own in looked_at(values, BEFORE + 1):
         if own is not None and not raised:

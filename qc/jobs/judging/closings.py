@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
 from zoneinfo import ZoneInfo
@@ -62,14 +62,15 @@ def closings_by_series(workshop: Workshop) -> dict[str, Closings]:
     return found
 
 
-def told_before(workshop: Workshop) -> dict[str, list[SignalResult]]:
-    """Return, by series, the findings as they were told last; none where the day asked about is past."""
+def told_before(workshop: Workshop, keys: Collection[str]) -> dict[str, list[SignalResult]]:
+    """Return, of some series, the findings as they were told last; none where the day asked about is past."""
     newest = workshop.store.judged_day()
     if newest is not None and workshop.today < newest:
         return {}
     found: dict[str, list[SignalResult]] = {}
     for signal in workshop.store.signals():
-        found.setdefault(signal.series, []).append(SignalResult.from_dict(signal.plain))
+        if signal.series in keys:
+            found.setdefault(signal.series, []).append(SignalResult.from_dict(signal.plain))
     return found
 
 

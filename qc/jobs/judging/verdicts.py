@@ -93,7 +93,7 @@ def judge_now(
         key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
         for key, (_, figure, _) in wanted.items()
     }
-    before = told_before(workshop)
+    before = told_before(workshop, wanted)
     known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn, hands=hands)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():

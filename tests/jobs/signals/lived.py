@@ -70,17 +70,15 @@ class Lived:
             signal = by_id.get(own)
             if signal is None or signal.state not in OPEN_STATES or not signal.stands:
                 continue  # answered, or put right
-            if not self._read_again(workshop, serial, self._held[key]):
+            if not self._read_again(workshop, serial):
                 self.faults.append(f"{workshop.today}: {serial} was let go by signal {own}")
         for key in now:
             self._held.setdefault(key, workshop.today)
         self.counts["most pieces held"] = max(self.counts["most pieces held"], len({s for _, s in now}))
 
     def _put_right(self, workshop, serial):
-        return "stands" not in {*workshop.store.history(serials=[serial])["state"]} or bool(
-            {*workshop.store.history(serials=[serial])["state"]} - {"stands"}
-        )
+        return bool({*workshop.store.history(serials=[serial])["state"]} - {"stands"})
 
-    def _read_again(self, workshop, serial, since):
-        rows = workshop.store.history(serials=[serial])
-        return bool({*rows["state"]} - {"stands"}) or rows["day"].n_unique() > 1
+    def _read_again(self, workshop, serial):
+        days = workshop.store.history(serials=[serial])["day"]
+        return self._put_right(workshop, serial) or days.n_unique() > 1
