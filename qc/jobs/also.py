@@ -246,7 +246,7 @@ def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, 
         end = after[-1].day - timedelta(days=1)
         until = f", until it was zeroed on {day_words(after[-1].day)}"
     if last is None:
-        never = "was good when it was checked" if made else "has been checked"
-        return None, end, f" (it never {never}, so all it read counts{until})"
+        never = "was never good when it was checked" if made else "has never been checked"
+        return None, end, f" (it {never}, so all it read counts{until})"
     # and what was measured on the day of a good one is trusted
     return last + timedelta(days=1), end, f", the day after its last good check on {day_words(last)}{until}"

@@ -95,3 +95,19 @@ def test_the_list_to_hold_counts_the_same_pieces(folder):
         workshop.store.close()
         assert {"A-02", "A-03"} == held
         assert held == {p.serial for p in found.pieces} | {s for _, own in found.doubts for s in own}
+
+
+def test_of_a_gauge_that_was_never_checked_all_counts_and_it_is_said(tmp_path):
+    from qc.jobs.also import also
+    from qc.jobs.upload import upload
+    from qc.jobs.workshop import open_workshop
+
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    workshop = open_workshop(tmp_path, as_of=FIRST)
+    rows = f"Card,Bow card\n\nSerial,Model,Date,Person,Gauge,Rise\nA-01,alto,{FIRST},FT,HG-1,50.1\n"
+    upload(workshop, [("bow.csv", rows.encode())])
+    found = also(workshop, "gauge", "HG-1", since="last-good-check")
+    workshop.store.close()
+    assert [piece.serial for piece in found.pieces] == ["A-01"]
+    said = "gauge HG-1 touched 1 piece (it has never been checked, so all it read counts); 0 left the shop."
+    assert found.to_text().splitlines()[0] == said
