@@ -186,8 +186,10 @@ def _with_joined(
         alone = SignalOfDay(
             row.id, row.series, told, row.said, False, row.first_as_of, numbers=_numbers([row])
         )
-        waits = state_after(said) in OPEN_STATES and told.kept is not None and verdict is not None
-        if not waits or verdict is None or _put_right(workshop, row.series, told):
+        waits = state_after(said) in OPEN_STATES and told.kept is not None
+        # verdicts may be those of an earlier day: what was raised after it was not there yet
+        there_then = verdict is not None and any(told.raised_day <= p.day for p in verdict.points)
+        if verdict is None or not (waits and there_then) or _put_right(workshop, row.series, told):
             left.append(alone)
             continue
         fits = [n for n, one in enumerate(found) if one.series == row.series and one.state in OPEN_STATES]
