@@ -6,17 +6,17 @@ from collections.abc import Sequence
 
 from qc.jobs.judging import Joined
 from qc.plain import JsonObject
-from qc.words import pieces_words, some_of
+from qc.words import listed, pieces_words, some_of
 
 WAITS = (
     "The readings as they stand do not show it any more, and nobody has answered it: it waits as it was told "
     "last, and its pieces stay held."
 )
 
-ANSWERS_ALL = "Closing this one answers them all."
 
-
-def beside_words(joined: Sequence[Joined], to_tick: Sequence[str], *, waits: bool = False) -> tuple[str, ...]:
+def beside_words(
+    joined: Sequence[Joined], to_tick: Sequence[str], *, numbers: Sequence[int] = (), waits: bool = False
+) -> tuple[str, ...]:
     """Return what is to be known beside a signal, in sentences.
 
     Parameters
@@ -25,10 +25,13 @@ def beside_words(joined: Sequence[Joined], to_tick: Sequence[str], *, waits: boo
         Open signals that stand in it.
     to_tick : sequence of str
         Serials still to deal with after its cause was mended.
+    numbers : sequence of int
+        That it answers to, those of the joined ones among them.
     waits : bool
         It is open, and the readings show it no more.
     """
-    said = [*map(joined_words, joined), *([ANSWERS_ALL] if joined else [])]
+    one = f"Signals {listed([str(n) for n in sorted(numbers)])} are one now: closing it answers them all."
+    said = [*map(joined_words, joined), *([one] if joined and len(numbers) > 1 else [])]
     return (*said, *([WAITS] if waits else []), *to_tick_words(to_tick))
 
 

@@ -137,7 +137,7 @@ class SignalLife:
     @property
     def beside(self) -> tuple[str, ...]:
         """What is to be known besides, in sentences."""
-        return beside_words(self.joined, self.to_tick, waits=self.waits)
+        return beside_words(self.joined, self.to_tick, numbers=self.numbers, waits=self.waits)
 
     @property
     def closing(self) -> Said | None:
