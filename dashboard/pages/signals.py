@@ -163,6 +163,7 @@ def signal_body(view: SignalView) -> list[Component]:
         evidence.append(html.P(unbroken(since), className="small"))
     if view.mend:
         evidence.append(html.P(unbroken(view.mend), className="small"))
+    evidence += [html.P(unbroken(said), className="small") for said in view.beside]
     link = dcc.Link("Open the series", href=series_address(view.verdict.key), className="plain")
     ways = html.Div([link, *of_series(view.verdict)], className="tools")
     drawn = _drawn(view, series, ways) if series is not None else []
@@ -218,7 +219,9 @@ def _row(view: SignalView) -> Component:
     raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
     state = html.Span(_standing(view), className="is-drifting" if view.state == "open" else "state")
     because = unbroken(f"{raised} {view.told.because}".strip())
-    rest = [html.P(unbroken(said), className="small") for said in (view.mend, _owner(view)) if said]
+    rest = [
+        html.P(unbroken(said), className="small") for said in (view.mend, *view.beside, _owner(view)) if said
+    ]
     told = html.Div([html.P([link, " ", state]), html.P(because, className="said"), *rest])
     peak = Drawing(pictograms.draw_peak(20)) if view.state == "open" else html.Span()
     return html.Li([peak, told, spark(view.verdict, view.signal)], className="row")

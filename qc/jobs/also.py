@@ -11,11 +11,11 @@ import polars as pl
 from qc.errors import UsageError
 from qc.ingest import days_of
 from qc.jobs.errors import JobError
-from qc.jobs.pieces import Doubt, doubts_of
+from qc.jobs.pieces import Doubt, doubted_serials, doubts_of, master_checks, was_zeroed
 from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
-from qc.watch import MasterCheck, check_is_good, worst_of_days
+from qc.watch import check_is_good, worst_of_days
 from qc.words import day_words
 
 Kind = Literal["gauge", "tool", "batch", "person"]
@@ -112,7 +112,7 @@ class Also:
     def to_text(self) -> str:
         """Say how many, how many have left, and list them."""
         rows = [(p.serial, p.inside, p.day, p.stages, p.shipped, p.held) for p in self.pieces]
-        doubts = [(doubt.because, len(serials)) for doubt, serials in self.doubts]
+        doubts = [(doubt.because, serials) for doubt, serials in self.doubts]
         return touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of, doubts)
 
 
@@ -141,11 +141,11 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
     JobError
         It touched nothing on record, or `since` cannot be read.
     """
-    first, why = _since(workshop, kind, name, since)
+    first, last, why = _since(workshop, kind, name, since)
     events = workshop.store.events("part", until=workshop.today)
-    rows = _rows(workshop, kind, name, events, first)
+    rows = _rows(workshop, kind, name, events, first).filter(pl.col("day") <= last)
     # Nothing since that day is an answer, but only where the name is right.
-    if rows.is_empty() and (first is None or _rows(workshop, kind, name, events, None).is_empty()):
+    if rows.is_empty() and _rows(workshop, kind, name, events, None).is_empty():
         raise JobError(f"No reading and no part on record names {kind} {name!r}. Check the id: qc plan show")
     pieces = workshop.store.pieces()
     left = {
@@ -204,8 +204,7 @@ def _doubts(workshop: Workshop, name: str, since: date | None) -> tuple[tuple[Do
     found = []
     for doubt in doubts_of(workshop, gauge) if gauge else ():
         if doubt.off is not None and (since is None or doubt.last < since):
-            serials = workshop.store.gauged(name, doubt.first, doubt.last)["serial"]
-            found.append((doubt, tuple(serials.unique().sort())))
+            found.append((doubt, doubted_serials(workshop, doubt)))
     return tuple(found)
 
 
@@ -221,26 +220,33 @@ def _held_rows(workshop: Workshop, kind: Kind, name: str) -> pl.DataFrame:
     return pl.DataFrame(found, schema=kinds, orient="row")
 
 
-def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date | None, str]:
+def _since(workshop: Workshop, kind: str, name: str, since: str) -> tuple[date | None, date, str]:
+    """Return the first and the last day that is asked about, and why."""
     if not since:
-        return None, ""
+        return None, workshop.today, ""
     if since == "last-good-check":
         if kind != "gauge":
             raise UsageError(f"last-good-check is for gauges; for a {kind} give a day: --since YYYY-MM-DD")
         return _after_last_good_check(workshop, name)
     if not days_of(since):
         raise UsageError(f"'{since}' is no day. Write YYYY-MM-DD, or last-good-check for a gauge.")
-    return asked_day(since), ""
+    return asked_day(since), workshop.today, ""
 
 
-def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, str]:
+def _after_last_good_check(workshop: Workshop, name: str) -> tuple[date | None, date, str]:
     gauge = workshop.plan.gauge(name)
-    events = workshop.store.events("gauge-check", subjects=[name], until=workshop.today).sort("day", "id")
-    rows = events.filter(pl.col("value").is_not_null()).select("day", "value", "batch").iter_rows()
-    checks = worst_of_days(MasterCheck(day, value, master or "") for day, value, master in rows)
+    made = master_checks(workshop, [name]).get(name, [])
+    checks = worst_of_days(made)
     good = [c.day for c in checks if gauge is None or check_is_good(gauge, c.value) is not False]
-    if not good:
-        return None, ""
-    last = good[-1]
-    # checks are of the morning: what was measured on the day of a good one is trusted
-    return last + timedelta(days=1), f", the day after its last good check on {day_words(last)}"
+    last, until = (good[-1] if good else None), ""
+    end = workshop.today
+    after = [c for c in made if last is None or c.day > last]
+    # checks are of the morning: what was read on the day it was zeroed, and later, was read after that
+    if gauge is not None and after and was_zeroed(gauge, [c for c in after if c.day == after[-1].day]):
+        end = after[-1].day - timedelta(days=1)
+        until = f", until it was zeroed on {day_words(after[-1].day)}"
+    if last is None:
+        never = "was never good when it was checked" if made else "has never been checked"
+        return None, end, f" (it {never}, so all it read counts{until})"
+    # and what was measured on the day of a good one is trusted
+    return last + timedelta(days=1), end, f", the day after its last good check on {day_words(last)}{until}"

@@ -111,7 +111,7 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         same = own is not None and own.raised_serial == signal.found.raised_serial
         if own is not None and same and own.kind == signal.found.kind and signal.known is not None:
             known[signal.series] = signal.known
-        if signal.state in OPEN_STATES and (signal.shown or signal.said):
+        if signal.state in OPEN_STATES and signal.listed:
             counts[signal.series] = counts.get(signal.series, 0) + 1
         if signal.state == "closed-false" and signal.shown and _lasts(signal.found):
             false.append(_closed_false(titles[signal.series], signal.found))

@@ -8,6 +8,10 @@ from .budget import expected_points as expected_points
 from .budget import month_of as month_of
 from .budget import month_pace as month_pace
 from .budget import share_budget as share_budget
+from .carried import holds as holds
+from .carried import kept_pieces as kept_pieces
+from .carried import pieces_under as pieces_under
+from .carried import stands_in as stands_in
 from .causes import APART_CHANCE as APART_CHANCE
 from .causes import SCREENED_BY as SCREENED_BY
 from .causes import Earlier as Earlier

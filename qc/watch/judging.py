@@ -14,10 +14,12 @@ from datetime import date
 from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.stats import Noise
 from qc.watch.capability import LimitsAnswer, judge_limits
+from qc.watch.carried import told_over, told_suspects, with_kept
 from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
 from qc.watch.common_limits import common_limits
 from qc.watch.mends import opened_again
+from qc.watch.reaction import again_step
 from qc.watch.results import (
     LEARNING,
     Behaviour,
@@ -34,7 +36,7 @@ from qc.watch.series import Points, sources_of
 from qc.watch.series_decisions import Decisions, decision_notes, without
 from qc.watch.settling import limits_broken_by, standing_of
 from qc.watch.sisters import LotsBy
-from qc.watch.words import because_sentence, pace_words, signal_sentence
+from qc.watch.words import because_sentence, pace_of, signal_sentence
 from qc.words import day_words
 
 Around = FactorLevels | Callable[[], FactorLevels]
@@ -74,6 +76,8 @@ class Question:
         among its decisions.
     stays : sequence of SignalResult
         Of these the ones whose new level is the settled state.
+    told : sequence of SignalResult
+        All findings of the series, open and closed, as they were told last.
     """
 
     plan: Plan
@@ -92,6 +96,7 @@ class Question:
     lots_by: LotsBy = ""
     closed: Sequence[SignalResult] = ()
     stays: Sequence[SignalResult] = ()
+    told: Sequence[SignalResult] = ()
 
     @property
     def key(self) -> SeriesKey:
@@ -148,6 +153,7 @@ def judge_further(
         noise=question.noise,
         lots=question.lots,
         mends=question.decisions.mends,
+        over=told_over(question.told),
     )
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
@@ -162,7 +168,8 @@ def judge_further(
         question.plan, question.characteristic, points, question.today, centered=reduced.centered
     )
     notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
-    return _verdict(question, reduced, course, signals, limits, notes), found.kept
+    verdict = _verdict(question, reduced, course, signals, limits, notes)
+    return with_kept(verdict, question.told), found.kept
 
 
 def _with_lots(points: Sequence[Point], lots: Sequence[str | None]) -> Sequence[Point]:
@@ -302,6 +309,7 @@ def _signal(
         held=found.held,
         reopens=found.reopens,
         closing=found.closing,
+        over_since=course.over_since(found),
     )
     stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
     suspects, unchanged, left_open = find_suspects(
@@ -315,6 +323,9 @@ def _signal(
         apart=apart,
         worn=bool(question.characteristic.wears_with),
     )
+    if not suspects and result.over_since:
+        # what was found while it lasted is no less a coincidence for being over
+        suspects, left_open = told_suspects(result, question.told), ""
     own = course.own_suspect(result, question.plan)
     if own is not None:
         suspects, left_open = (own, *(s for s in suspects if s.name != own.name)), ""
@@ -340,7 +351,7 @@ def _said(
         signal.start_serial,
         signal.start_day,
         question.today,
-        pace=_pace(points, signal),
+        pace=pace_of(points, signal),
         ends=(signal.size_low, signal.size_high),
     )
     back = ""
@@ -350,24 +361,11 @@ def _said(
     because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back, left_open)
     if signal.reopens:
         because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"
-    newest = points[-1].serial
-    again = (
-        f"re-measure {newest}, then check the gauge's zero."
-        if question.characteristic.kind == "measured"
-        else f"look at {newest} again, and let a second person look."
-    )
+    again = again_step(points[-1].serial, question.characteristic.kind)
     step = question.characteristic.next_step or again
     return replace(
         signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
     )
-
-
-def _pace(points: Sequence[Point], signal: SignalResult) -> str:
-    """Say how fast a trend goes, by the pieces it has lasted for; of anything else nothing."""
-    if signal.kind != "trend":
-        return ""
-    last = points[-1 if signal.ended is None else signal.ended - 2]
-    return pace_words(signal.size, signal.pieces, (last.day - signal.start_day).days, signal.unit)
 
 
 def _decided(question: Question, course: LevelCourse) -> tuple[str, ...]:

@@ -114,7 +114,9 @@ def mend_words(signal: SignalResult, points: Sequence[Point]) -> str:
         return "Mended; no piece made after the mend is measured yet."
     head = f"Mended; {pieces_words(len(since))} since, from {since[0].serial} on"
     if signal.held:
-        return f"{head}, as before the change: the mend is borne out."
+        return f"{head}, as before the change: the mend is borne out by {pieces_words(len(since))}."
     if signal.held is False:
         return f"{head}: the mend did not hold."
-    return f"{head}, compared with the state before; {CONFIRMED_BY} have to be as they were then."
+    if len(since) < CONFIRMED_BY:
+        return f"{head}, not yet borne out: {len(since)} of {CONFIRMED_BY} that have to be as before."
+    return f"{head}: the change has not come back, but they are not as before either; it is not borne out."

@@ -12,6 +12,8 @@ from qc.watch.results import Point
 NEWEST_FOR_GAUGES = 10
 """Points looked at for the gauges in use now (house rule)."""
 
+_ZERO, _SECOND = ", then check the gauge's zero.", " again, and let a second person look."
+
 DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 DEFER_ELSE = "The shop's own assessment and a competent person decide too."
 
@@ -57,6 +59,24 @@ def first_steps(
     )
 
 
+def again_step(newest: str, kind: str = "measured") -> str:
+    """Return what a finding asks for where its plan names no step of its own: the first steps, in short.
+
+    Examples
+    --------
+    >>> again_step("A-0418"), again_step("A-0418", "count")
+    ("Re-measure A-0418, then check the gauge's zero.", 'Look at A-0418 again, and let a second person look.')
+    """
+    if kind == "measured":
+        return f"Re-measure {newest}{_ZERO}"
+    return f"Look at {newest}{_SECOND}"
+
+
+def is_again_step(step: str) -> bool:
+    """Say whether a step is that of `again_step`: among all steps it stands as the first ones already."""
+    return step.endswith((_ZERO, _SECOND))
+
+
 def reaction_steps(
     reaction: Sequence[str],
     own: str = "",
@@ -75,7 +95,8 @@ def reaction_steps(
     newest, gauges, kind
         As for `first_steps`.
     """
-    return tuple(dict.fromkeys([*first_steps(newest, gauges, kind), *([own] if own else []), *reaction]))
+    mine = [own] if own and not is_again_step(own) else []
+    return tuple(dict.fromkeys([*first_steps(newest, gauges, kind), *mine, *reaction]))
 
 
 def steps_for(

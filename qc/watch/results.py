@@ -112,6 +112,8 @@ class SignalResult:
     held: bool | None = None  # whether the pieces since bear the mend out; None: not yet known
     reopens: str = ""  # serial at which the signal was raised first that this finding opens again
     closing: int | None = None  # number of the closing that it gives the lie to
+    over_since: str = ""  # serial of the first piece that is back, where it is over by itself
+    kept: tuple[str, ...] | None = None  # first and last serial it holds; None: told before it was kept
 
     @property
     def root(self) -> str:
@@ -312,7 +314,9 @@ def _point(data: JsonObject) -> Point:
 
 def _signal(data: JsonObject) -> SignalResult:
     suspects = tuple(Suspect(**_dated(s)) for s in data["suspects"])
-    return SignalResult(**{**_dated(data), "suspects": suspects, "unchanged": tuple(data["unchanged"])})
+    kept = None if data.get("kept") is None else tuple(data["kept"])
+    tuples = {"suspects": suspects, "unchanged": tuple(data["unchanged"]), "kept": kept}
+    return SignalResult(**{**_dated(data), **tuples})
 
 
 def _plain(value: Any) -> Any:

@@ -16,7 +16,7 @@ from qc.watch.results import Point, SignalResult
 
 SETTLED_RUN = 25
 """So many pieces made after a signal without a further one are a settled run. Simulated by
-`tests/simulation/standing_rates.py`: of series that nothing happened to 1.4 in 100 then drift in the end at a
+`tests/simulation/standing_rates.py`: of series that nothing happened to 1.3 in 100 then drift in the end at a
 rate of 0.0015 a piece, 4.3 at 0.004; most of them raised a signal within the last 15 pieces."""
 
 

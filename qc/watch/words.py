@@ -9,7 +9,7 @@ from datetime import date
 from qc.intervals import interval_words
 from qc.plan import Characteristic
 from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
-from qc.watch.results import LEARNING, SeriesVerdict, SignalResult
+from qc.watch.results import LEARNING, Point, SeriesVerdict, SignalResult
 from qc.words import day_words, is_plural, listed, pieces_words, quantity_words, whole_words
 
 LIMITS_WORDS = {"proven": KEPT, "unproven": NOT_PROVEN, "no": NOT_KEPT}
@@ -226,3 +226,11 @@ def rate_words(rate: float) -> str:
 
 def _plain_side(side: str) -> str:
     return {"above": "higher", "below": "lower"}.get(side, "apart")
+
+
+def pace_of(points: Sequence[Point], signal: SignalResult) -> str:
+    """Say how fast a trend goes, by the pieces it has lasted for; of anything else nothing."""
+    if signal.kind != "trend":
+        return ""
+    last = points[-1 if signal.ended is None else signal.ended - 2]
+    return pace_words(signal.size, signal.pieces, (last.day - signal.start_day).days, signal.unit)

@@ -49,13 +49,15 @@ def folder(tmp_path_factory):
 
 
 @pytest.mark.parametrize(
-    "days, serials", [(3, ["A-02", "A-03"]), (4, ["A-02", "A-03", "A-04"])], ids=["unchecked", "found off"]
+    "days, serials, until",
+    [(3, ["A-02", "A-03"], "; "), (4, ["A-02", "A-03"], ", until it was zeroed on 6 Mar; ")],
+    ids=["unchecked", "found off and zeroed"],
 )
-def test_of_a_past_day_the_good_check_before_it_counts(folder, command, days, serials):
+def test_of_a_past_day_the_good_check_before_it_counts(folder, command, days, serials, until):
     day = FIRST + timedelta(days)
     words = ("--gauge", "HG-1", "--since", "last-good-check", "--as-of", day, "--workshop", folder)
     said = command("also", *words).stdout
-    assert "the day after its last good check on 3 Mar" in said.splitlines()[0]
+    assert f"the day after its last good check on 3 Mar{until}" in said.splitlines()[0]
     assert [line.split()[0] for line in said.splitlines()[1:]] == serials
 
 
@@ -69,10 +71,43 @@ def test_what_was_found_off_stays_named_after_the_next_good_check(folder):
     workshop.store.close()
     assert found.pieces == ()
     ((doubt, serials),) = found.doubts
-    assert serials == ("A-02", "A-03", "A-04") and doubt.off == FIRST + timedelta(4)
+    assert serials == ("A-02", "A-03") and doubt.off == FIRST + timedelta(4)
     head = found.to_text().splitlines()[0]
-    assert "found 0.6 mm off on 6 Mar 2026, last known good on 3 Mar 2026: 3 pieces in between" in head
+    assert (
+        "found 0.6 mm off on 6 Mar 2026, last known good on 3 Mar 2026: 2 pieces in between (A-02, A-03)."
+        in head
+    )
     board = StoreBoardData(folder, FIRST + timedelta(6))
     assert board.gauge_touched("HG-1").sentence == head
     (row,) = found.to_dict()["doubts"]
-    assert (row["first"], row["last"], row["pieces"]) == ("2026-03-04", "2026-03-06", list(serials))
+    assert (row["first"], row["last"], row["pieces"]) == ("2026-03-04", "2026-03-05", list(serials))
+
+
+def test_the_list_to_hold_counts_the_same_pieces(folder):
+    from qc.jobs.also import also
+    from qc.jobs.pieces import hold_list
+    from qc.jobs.workshop import open_workshop
+
+    for days in (3, 6):
+        workshop = open_workshop(folder, as_of=FIRST + timedelta(days))
+        found = also(workshop, "gauge", "HG-1", since="last-good-check")
+        held = {row.serial for row in hold_list(workshop).rows if row.why == "gauge"}
+        workshop.store.close()
+        assert {"A-02", "A-03"} == held
+        assert held == {p.serial for p in found.pieces} | {s for _, own in found.doubts for s in own}
+
+
+def test_of_a_gauge_that_was_never_checked_all_counts_and_it_is_said(tmp_path):
+    from qc.jobs.also import also
+    from qc.jobs.upload import upload
+    from qc.jobs.workshop import open_workshop
+
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    workshop = open_workshop(tmp_path, as_of=FIRST)
+    rows = f"Card,Bow card\n\nSerial,Model,Date,Person,Gauge,Rise\nA-01,alto,{FIRST},FT,HG-1,50.1\n"
+    upload(workshop, [("bow.csv", rows.encode())])
+    found = also(workshop, "gauge", "HG-1", since="last-good-check")
+    workshop.store.close()
+    assert [piece.serial for piece in found.pieces] == ["A-01"]
+    said = "gauge HG-1 touched 1 piece (it has never been checked, so all it read counts); 0 left the shop."
+    assert found.to_text().splitlines()[0] == said

@@ -110,7 +110,7 @@ def test_mended_then_good(bows):
         bows.measure(50.0, 2)
         assert bows.ask("signals")["signals"] == []
     now = bows.signal()
-    assert now["mend"].endswith("the mend is borne out.") and life(now) == ["closed"]
+    assert now["mend"].endswith("the mend is borne out by 10 pieces.") and life(now) == ["closed"]
     assert now["sentence"] == before["sentence"]
     series = bows.series()
     assert (series["behaviour"], series["open_signals"]) == ("steady", 0)
@@ -136,7 +136,7 @@ def test_mended_then_still_bad_opens_the_same_signal_anew(bows):
         bows.measure(50.0, 2)
     now = bows.signal()
     assert (now["state"], life(now)) == ("closed", ["closed", "reopened", "closed"])
-    assert now["mend"].endswith("borne out.") and bows.series()["behaviour"] == "steady"
+    assert now["mend"].endswith("borne out by 10 pieces.") and bows.series()["behaviour"] == "steady"
     assert bows.whole() and bows.ask("rejudge")["changed"] == []
 
 
@@ -149,7 +149,7 @@ def test_pieces_in_work_are_passed_over_where_the_first_after_the_mend_is_named(
     for _ in range(5):
         bows.measure(50.0, 2)
     now = bows.signal()
-    assert life(now) == ["closed"] and now["mend"].endswith("borne out.")
+    assert life(now) == ["closed"] and now["mend"].endswith("borne out by 10 pieces.")
     assert bows.series()["behaviour"] == "steady"
     assert [p["serial"] for p in now["made_under"]][-1] == f"A-{int(named[2:]) - 1:03d}"
 
@@ -227,11 +227,11 @@ def test_pieces_and_steps_are_ticked_off_with_who_and_when(bows):
     done = bows.ask("signals", "tick", *by, "--piece", "A-032", "--text", "bent back")
     assert done["made_under"][1]["done"]["text"] == "bent back"
     assert done["made_under"][1]["done"]["who"] == "FT"
-    assert signal["steps"] == [
+    assert signal["next_step"] == "Re-measure A-036, then check the gauge's zero."
+    assert signal["steps"] == [  # what the finding asks for is the first two of them
         "Re-measure A-036.",
         "Check the zero of HG-1 on its master.",
         "Check serial and unit on the card.",
-        signal["next_step"],
         "Look at the jig.",
     ]
     ticked = bows.ask("signals", "tick", *by, "--step", "2")["ticked"]
@@ -327,3 +327,38 @@ def test_a_signal_that_is_over_stands_so_on_the_page_of_its_piece(command, tmp_p
     piece = shop.ask("piece", own["raised_serial"])
     (row,) = [signal for signal in piece["signals"] if signal["id"] == own["id"]]
     assert row["over"] and row["standing"] == "over by itself"
+
+
+def held(bows):
+    return {row["serial"]: row for row in bows.ask("hold")["pieces"] if row["why"] == "signal"}
+
+
+def test_a_mend_lets_no_piece_go_that_is_in_the_house(bows):
+    """Ticked off, measured again after the mend, or released: nothing else lets it go."""
+    before = held(bows)
+    assert len(before) == 6
+    closed = bows.close(*CAUSE, "--outcome", "mended")
+    assert closed["to_tick"] == sorted(before)
+    assert held(bows).keys() == before.keys()
+    own = held(bows)["A-031"]
+    assert own["because"].startswith(f"made under signal {closed['number']}, mended on ")
+    assert own["next_step"].startswith("Measure it again, or tick it off: qc signals tick")
+
+    bows.ask("signals", "tick", closed["id"], "--piece", "A-031", "--who", "ML")
+    bows.ask("hold", "release", "A-032", "--who", "ML", "--why", "seen by the lead")
+    bows.measure(50.0, 2)
+    sheet = bows.folder.parent / "again.csv"
+    sheet.write_text(f"serial,model,date,person,gauge,rise\nA-033,alto,{bows.day},FT,HG-1,52.0\n")
+    bows.ask("upload", sheet, "--who", "FT")
+    left = {serial for serial, row in held(bows).items() if not row["released"]}
+    assert left == {"A-034", "A-035", "A-036"}
+    words = ("signals", "show", closed["id"], "--workshop", bows.folder, "--as-of", bows.day)
+    text = bows.command(*words).stdout
+    assert "3 pieces made under it are in the house" in text and "A-034, A-035, A-036" in text
+    assert bows.whole()
+
+
+@pytest.mark.parametrize("words", [("--false",), (*CAUSE, "--outcome", "stays")], ids=["false", "stays"])
+def test_answered_otherwise_it_holds_nothing(bows, words):
+    closed = bows.close(*words)
+    assert held(bows) == {} and "to_tick" not in closed

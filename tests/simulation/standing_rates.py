@@ -15,13 +15,15 @@ from collections.abc import Iterator
 
 import numpy as np
 from publishing import markdown, publish_from_words
-from start_coverage import DAY, FIGURE
+from start_coverage import DAY
 
+from qc.plan import Characteristic
 from qc.stats import detect_many
 from qc.watch.changes import FoundChange, LevelCourse
 from qc.watch.results import Point
 
 SEED = 9511
+FIGURE = Characteristic(id="x", name="X", unit="mm", shape="normal")  # as `detect_many` judges them
 RATES = (0.0015, 0.004)
 RUNS = (15, 20, 25, 30, 40)
 LOOKS = (10, 20, 40, 80)

@@ -41,8 +41,9 @@ def test_it_is_said_how_far_a_mend_is_borne_out():
     assert mend_words(SHIFT, points) == ""
     assert mend_words(mended, points[:40]) == "Mended; no piece made after the mend is measured yet."
     assert mend_words(mended, points) == (
-        "Mended; 3 pieces since, from S-041 on, compared with the state before; "
-        "8 have to be as they were then."
+        "Mended; 3 pieces since, from S-041 on, not yet borne out: 3 of 8 that have to be as before."
     )
-    assert mend_words(replace(mended, held=True), points).endswith("the mend is borne out.")
+    more = [Point(n, f"S-{n:03d}", DAY, "", 0.0, 0.0) for n in range(1, 51)]
+    assert mend_words(replace(mended, held=True), more).endswith("the mend is borne out by 10 pieces.")
+    assert mend_words(mended, more).endswith("not as before either; it is not borne out.")
     assert mend_words(replace(mended, held=False), points).endswith("the mend did not hold.")

@@ -30,7 +30,7 @@ from qc.jobs.judging import signals_of_day
 from qc.jobs.pieces import HoldRow as HoldRowOfPiece
 from qc.jobs.pieces import whereabouts
 from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
-from qc.jobs.signals import life_of, made_under
+from qc.jobs.signals import life_of, made_under, with_to_tick
 from qc.jobs.whole_piece import PieceRecord, event_sentence, piece_record
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow
@@ -53,7 +53,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
     views = []
     for one in signals_of_day(workshop, verdicts):
         verdict = by_series.get(one.series)
-        if verdict is None or not (one.shown or one.said):
+        if verdict is None or not one.listed:
             continue
         own = life_of(workshop, one, verdict)
         # one that nobody answered and that came back asks nothing more of anybody
@@ -74,6 +74,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
                 closed_as=own.closed_as,
                 anew=own.anew,
                 mend=own.mend,
+                beside=own.beside,
                 not_kept=own.not_kept is not None,
                 ticked=tuple(own.steps[place] for place in sorted(own.ticked)),
                 before=one.before,
@@ -94,9 +95,12 @@ def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:
     """Return a signal with the pieces made under its cause."""
     shown = any(signal == view.signal for signal in view.verdict.signals)
     row = next((one for one in signals_of_day(workshop, [view.verdict]) if one.id == view.id), None)
-    if row is None or not shown:
+    if row is None or not (shown or row.waits):
         return view
-    return replace(view, made_under=made_under(workshop, view.verdict, view.signal, row.said))
+    pieces = made_under(workshop, view.verdict, view.signal, row.said, row.earlier)
+    own = replace(life_of(workshop, row, view.verdict), made_under=pieces)
+    whole = with_to_tick(workshop, own, row, [view.verdict])
+    return replace(view, made_under=pieces, beside=whole.beside)
 
 
 def held_views(workshop: Workshop) -> tuple[HeldView, ...]:

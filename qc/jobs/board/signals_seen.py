@@ -40,6 +40,7 @@ class SignalView:
     anew: SignalResult | None = None  # of a closed one: what is found now, where that is said otherwise
     not_kept: bool = False  # its level stays, as was said, and breaks the limits: it stays listed
     mend: str = ""  # how far a mend is borne out, in words
+    beside: tuple[str, ...] = ()  # what stands in it, that it waits, what is to tick off, in sentences
     ticked: tuple[str, ...] = ()  # steps that are done
     made_under: tuple[MadeUnder, ...] = ()  # pieces made under the cause; of one asked for by itself
     before: tuple[str, ...] = ()  # ids that it went by

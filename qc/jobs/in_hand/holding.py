@@ -129,7 +129,7 @@ def _reactions(workshop: Workshop, signals: Iterable[SignalOfDay]) -> tuple[Shar
 
 def _waits(one: SignalOfDay) -> bool:
     """Say whether a signal waits for somebody: one that nobody took in hand and that is over does not."""
-    if one.state not in OPEN_STATES or not (one.shown or one.said):
+    if one.state not in OPEN_STATES or not one.listed:
         return False
     return one.state == "in-hand" or one.found.ended is None
 

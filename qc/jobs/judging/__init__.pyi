@@ -7,11 +7,13 @@ from .catching_up import brought_up as brought_up
 from .catching_up import catch_up as catch_up
 from .catching_up import ending as ending
 from .catching_up import judge_afresh as judge_afresh
+from .catching_up import judge_anew as judge_anew
 from .catching_up import judge_waiting as judge_waiting
 from .catching_up import not_judged_since as not_judged_since
 from .catching_up import touched_by as touched_by
 from .kept import at_latest as at_latest
 from .kept import load_verdicts as load_verdicts
+from .looking_back import Joined as Joined
 from .looking_back import SignalOfDay as SignalOfDay
 from .looking_back import looks_back as looks_back
 from .looking_back import signals_of_day as signals_of_day

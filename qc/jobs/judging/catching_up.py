@@ -6,7 +6,7 @@ answers, compares the mark with what is newer, and judges that first.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -87,6 +87,14 @@ def judge_afresh(
     judged = judge_now(workshop, afresh=True, learn=learn, hands=hands)
     keep_judged(workshop, judged, {MARK: reached.to_dict()}, afresh=True)
     return judged.verdicts
+
+
+def judge_anew(workshop: Workshop, series: Collection[str]) -> None:
+    """Judge some series once more by what was judged before, and keep what was found."""
+    from qc.jobs.judging.verdicts import judge_now, keep_judged
+
+    workshop = at_latest(workshop)
+    keep_judged(workshop, judge_now(workshop, series), {})
 
 
 def judge_waiting(workshop: Workshop) -> JsonObject:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
 from zoneinfo import ZoneInfo
@@ -59,6 +59,18 @@ def closings_by_series(workshop: Workshop) -> dict[str, Closings]:
             found[series].stays.append(told)
     for own in found.values():
         own.mends.sort(key=lambda mend: mend.number)
+    return found
+
+
+def told_before(workshop: Workshop, keys: Collection[str]) -> dict[str, list[SignalResult]]:
+    """Return, of some series, the findings as they were told last; none where the day asked about is past."""
+    newest = workshop.store.judged_day()
+    if newest is not None and workshop.today < newest:
+        return {}
+    found: dict[str, list[SignalResult]] = {}
+    for signal in workshop.store.signals():
+        if signal.series in keys:
+            found.setdefault(signal.series, []).append(SignalResult.from_dict(signal.plain))
     return found
 
 

@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
+
+import polars as pl
 
 from qc.jobs.judging.closings import said_by, with_reopenings
 from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.judging.names import name_of
 from qc.jobs.workshop import Workshop
-from qc.sayings import CLOSED_STATES, CLOSINGS, Said, SignalState, state_after
+from qc.sayings import CLOSED_STATES, CLOSINGS, OPEN_STATES, Said, SignalState, state_after
 from qc.store import SignalRecord, own_id, signal_id
-from qc.watch import SeriesVerdict, SignalResult, heirs_of
+from qc.watch import SeriesKey, SeriesVerdict, SignalResult, Suspect, heirs_of, stands_in
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """An open signal that stands in a newer one: what it is called by, its id, and how it was told last."""
+
+    name: str
+    id: str
+    found: SignalResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +32,10 @@ class SignalOfDay:
 
     `known` is the day on which it was first told; None where that lies after the day asked about. `before`
     are ids that it went by: of signals that told of the same change and were raised at another piece.
-    `numbers` are its own and theirs: it keeps the one by which it was first known.
+    `numbers` are its own and theirs: it keeps the one by which it was first known. `earlier` are those
+    signals as they were told last; `joined` of these the open ones that the readings show no more by
+    themselves, since this one, of another kind, tells of the same pieces. `waits`: it is open, the readings
+    show it no more, and no other one tells of its pieces: it waits for an answer as it was told last.
     """
 
     id: str
@@ -32,6 +46,24 @@ class SignalOfDay:
     known: date | None = None
     before: tuple[str, ...] = ()
     numbers: tuple[int, ...] = ()
+    earlier: tuple[SignalResult, ...] = ()
+    joined: tuple[Joined, ...] = ()
+    waits: bool = False
+
+    @property
+    def listed(self) -> bool:
+        """Whether it is to be listed: the readings show it, somebody said something, or it waits."""
+        return self.stands or bool(self.said)
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is a finding: the readings show it, or it waits as it was told last."""
+        return self.shown or self.waits
+
+    @property
+    def suspects(self) -> tuple[Suspect, ...]:
+        """What it coincides with, and what those that stand in it coincided with."""
+        return (*self.found.suspects, *(one for each in self.joined for one in each.found.suspects))
 
     @property
     def name(self) -> str:
@@ -79,7 +111,7 @@ def signals_of_day(
     list of SignalOfDay
         Of a past day only those that had been raised by then, with what had been said by then.
     """
-    rows = workshop.store.signals(series=series)
+    verdicts, rows = list(verdicts), workshop.store.signals(series=series)
     by_series: dict[str, list[SignalRecord]] = {}
     for row in rows:
         by_series.setdefault(row.series, []).append(row)
@@ -92,15 +124,10 @@ def signals_of_day(
     if looks_back(workshop):
         return found
     # signals that the present verdicts do not show and that none of theirs took over stay listed
-    by_id = {own: signal for signal in found for own in (signal.id, *signal.before)}
-    listed: dict[str, SignalOfDay] = {}
-    for row in rows:
-        told = SignalResult.from_dict(row.plain)
-        own = by_id.get(row.id) or SignalOfDay(
-            row.id, row.series, told, row.said, False, row.first_as_of, numbers=_numbers([row])
-        )
-        listed.setdefault(own.id, own)
-    return list(listed.values())
+    of_series = {str(verdict.key): verdict for verdict in verdicts}
+    found, left = _with_joined(workshop, of_series, found, rows)
+    by_id = {own: signal for signal in (*found, *left) for own in (signal.id, *signal.before)}
+    return list({by_id[row.id].id: by_id[row.id] for row in rows}.values())
 
 
 def told_at_closing(workshop: Workshop, signal: SignalOfDay) -> SignalResult | None:
@@ -132,8 +159,71 @@ def _shown(workshop: Workshop, verdict: SeriesVerdict, rows: Sequence[SignalReco
         before = tuple(row.id for row in mine if row.id != own)
         life = with_reopenings(said, [verdict.signals[n] for n in places], workshop)
         known = min(days, default=None)
-        found.append(SignalOfDay(own, key, signal, life, True, known, before, _numbers(mine)))
+        earlier = tuple(SignalResult.from_dict(row.plain) for row in mine if row.id != own)
+        found.append(SignalOfDay(own, key, signal, life, True, known, before, _numbers(mine), earlier))
     return found
+
+
+def _with_joined(
+    workshop: Workshop,
+    verdicts: Mapping[str, SeriesVerdict],
+    shown: Sequence[SignalOfDay],
+    rows: Sequence[SignalRecord],
+) -> tuple[list[SignalOfDay], list[SignalOfDay]]:
+    """Return the signals shown, with those that stand in them now, and those left that nothing shows.
+
+    An open signal never leaves unanswered: where a finding of another kind tells of its pieces, it stands in
+    that one, number, suspects, pieces and all; else it waits as it was told last. One whose reading was
+    corrected or taken back since has its answer; one told before this was kept goes on as it was.
+    """
+    found, left = list(shown), []
+    there = {own for signal in shown for own in (signal.id, *signal.before)}
+    for row in rows:
+        if row.id in there:
+            continue
+        told, verdict = SignalResult.from_dict(row.plain), verdicts.get(row.series)
+        said = said_by(workshop, row.said)
+        alone = SignalOfDay(
+            row.id, row.series, told, row.said, False, row.first_as_of, numbers=_numbers([row])
+        )
+        waits = state_after(said) in OPEN_STATES and told.kept is not None
+        # verdicts may be those of an earlier day: what was raised after it was not there yet
+        there_then = verdict is not None and any(told.raised_day <= p.day for p in verdict.points)
+        if verdict is None or not (waits and there_then) or _put_right(workshop, row.series, told):
+            left.append(alone)
+            continue
+        fits = [n for n, one in enumerate(found) if one.series == row.series and one.state in OPEN_STATES]
+        place = stands_in(told, [found[n].found for n in fits], verdict)
+        if place is None:
+            left.append(replace(alone, waits=True))
+        else:
+            found[fits[place]] = _joining(found[fits[place]], alone, said)
+    return found, left
+
+
+def _joining(one: SignalOfDay, other: SignalOfDay, said: Sequence[Said]) -> SignalOfDay:
+    """Return a signal with another one that stands in it now."""
+    known = [day for day in (one.known, other.known) if day is not None]
+    return replace(
+        one,
+        said=tuple(sorted((*one.said, *said), key=lambda each: (each.id, each.when))),
+        known=min(known, default=None),
+        before=(*one.before, other.id),
+        numbers=tuple(sorted({*one.numbers, *other.numbers})),
+        earlier=(*one.earlier, other.found),
+        joined=(*one.joined, Joined(other.name, other.id, other.found)),
+    )
+
+
+def _put_right(workshop: Workshop, series: str, told: SignalResult) -> bool:
+    """Say whether a reading of the piece that raised a signal was corrected or taken back."""
+    key = SeriesKey.parse(series)
+    figure = workshop.plan.characteristic(key.stage, key.characteristic)
+    if figure is None:
+        return True
+    rows = workshop.store.history(serials=[told.raised_serial])
+    own = (pl.col("stage") == key.stage) & pl.col("characteristic").is_in(figure.sources)
+    return not rows.filter(own & (pl.col("state") != "stands")).is_empty()
 
 
 def _numbers(rows: Iterable[SignalRecord]) -> tuple[int, ...]:

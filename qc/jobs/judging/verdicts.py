@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from qc.jobs.judging.circumstances import Circumstances
-from qc.jobs.judging.closings import closings_by_series, with_mends
+from qc.jobs.judging.closings import closings_by_series, told_before, with_mends
 from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
@@ -93,6 +93,7 @@ def judge_now(
         key: _strand(figure, decided.get(key, Decisions()), read[key].points, rates[key], kept.get(key, {}))
         for key, (_, figure, _) in wanted.items()
     }
+    before = told_before(workshop, wanted)
     known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn, hands=hands)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
@@ -112,6 +113,7 @@ def judge_now(
             lots_by=known[key].lots if key in known else "",
             closed=closings[key].answered if key in closings else (),
             stays=closings[key].stays if key in closings else (),
+            told=before.get(key, ()),
         )
         told = around.of(stage, [point.serial for point in read[key].points.points])
         verdict, left[key] = judge_further(question, read[key].points, told, strands[key].kept)

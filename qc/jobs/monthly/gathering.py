@@ -214,7 +214,8 @@ def _reactions(
     by_series = {str(verdict.key): verdict for verdict in verdicts}
     found = []
     for row in signals:
-        if not row.shown or row.found.ended is not None or row.state not in OPEN_STATES:
+        known = row.shown or (row.waits and row.known is not None and row.known <= then.today)
+        if not known or row.found.ended is not None or row.state not in OPEN_STATES:
             continue
         life = life_of(then, row, by_series.get(row.series))
         found.append(

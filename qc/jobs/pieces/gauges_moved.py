@@ -39,9 +39,10 @@ def master_checks(workshop: Workshop, gauges: Sequence[str] | None = None) -> di
     """Return the checks of each gauge, or of these, up to the workshop's day, in order of time."""
     events = workshop.store.events("gauge-check", subjects=gauges, until=workshop.today).sort("day", "id")
     checks: dict[str, list[MasterCheck]] = {}
-    for gauge, day, value, master in events.select("subject", "day", "value", "batch").iter_rows():
+    asked = events.select("subject", "day", "value", "batch", "code")
+    for gauge, day, value, master, code in asked.iter_rows():
         if value is not None:
-            checks.setdefault(gauge, []).append(MasterCheck(day, value, master or ""))
+            checks.setdefault(gauge, []).append(MasterCheck(day, value, master or "", code == "zeroed"))
     return checks
 
 

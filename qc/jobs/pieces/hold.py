@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-import polars as pl
-
 from qc.jobs.judging import brought_up, verdicts_of_day
 from qc.jobs.pieces.gauges_moved import MovedGauge
-from qc.jobs.pieces.reasons import by_batches, by_gauges, by_limits, by_signals, open_signals
-from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, Whereabouts, day_of
+from qc.jobs.pieces.places import whereabouts
+from qc.jobs.pieces.reasons import by_gauges, by_limits
+from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, day_of
+from qc.jobs.pieces.under_signals import by_batches, by_mends, by_signals, signals_that_hold
 from qc.jobs.pieces.waiting_rows import by_held_rows, undecided
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
@@ -24,8 +24,6 @@ from qc.watch import SeriesVerdict, nearest_limit
 from qc.words import dated_words
 
 HAND = "hand"
-MEASURED_AT: dict[str, str] = {"part": "built in", "play-test": "play-test", "rework": "rework"}
-"""Events of a piece that say where it is; others happen to a gauge or a tool."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +124,13 @@ def hold_list(
     waits = brought_up(workshop) if judge else None
     keep = keep and workshop.then is None
     outside, near = by_limits(workshop, keep=keep)
-    signals = open_signals(workshop, verdicts_of_day(workshop) if verdicts is None else verdicts)
+    every_verdict = verdicts_of_day(workshop) if verdicts is None else verdicts
+    signals, mended = signals_that_hold(workshop, every_verdict)
     found = [
         *outside,
         *by_held_rows(undecided(workshop, serials)),
         *by_signals(workshop, signals, serials),
+        *by_mends(workshop, mended, serials),
         *by_gauges(workshop, moved, serials),
         *by_batches(workshop, signals, serials),
     ]
@@ -148,47 +148,6 @@ def hold_list(
     return HoldList(
         tuple(rows), beside, workshop.today, told, every, workshop.then.day if workshop.then else None
     )
-
-
-def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereabouts]:
-    """Return where pieces are, by serial: what left, what is built in, else the last card or event."""
-    own = sorted(set(serials))
-    store, today = workshop.store, workshop.today
-    built = store.events("part", subjects=own, until=today) if own else None
-    inside = {} if built is None else dict(built.select("subject", "serial").iter_rows())
-    every = sorted({*own, *inside.values()})
-    if not every:
-        return {}
-    events = store.events(serials=every, until=today).sort("day", "id", maintain_order=True)
-    seen = {serial: (day, stage) for serial, stage, day in store.last_seen(every, until=today).iter_rows()}
-    names = {stage.id: stage.name for stage in workshop.plan.stages}
-    own_events = {serial: part for (serial,), part in events.partition_by("serial", as_dict=True).items()}
-    each = {s: _place(own_events.get(s, events.clear()), seen.get(s), names) for s in every}
-    found = {}
-    for serial in own:
-        whole = inside.get(serial)
-        found[serial] = (
-            each[serial]
-            if whole is None or whole not in each
-            else replace(each[whole], words=f"in {whole}, {each[whole].words}".rstrip(", "))
-        )
-    return found
-
-
-def _place(events: pl.DataFrame, seen: tuple[date, str] | None, names: Mapping[str, str]) -> Whereabouts:
-    """Say where a piece is by its own events and its last card."""
-    left: date | None = None
-    words, newest = (names.get(seen[1], seen[1]), seen[0]) if seen else ("", date.min)
-    for kind, day in events.select("kind", "day").iter_rows():
-        if kind == "shipped":
-            left = day
-        elif kind == "returned":
-            left, words, newest = None, "came back", day
-        elif kind in MEASURED_AT and day >= newest:
-            words, newest = ("assembly" if kind == "part" else MEASURED_AT[kind]), day
-    if left is not None:
-        return Whereabouts(f"left {dated_words(left)}", left)
-    return Whereabouts(f"{words}, {dated_words(newest)}" if words else "no card yet", bench=words)
 
 
 def _decided(workshop: Workshop, serials: Collection[str] | None) -> list[PieceDecision]:

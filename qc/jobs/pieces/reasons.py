@@ -1,4 +1,4 @@
-"""Why pieces are to be held: limits, open signals, gauges in doubt, suspect batches."""
+"""Why pieces are to be held of themselves or for what read them: limits, gauges in doubt."""
 
 from __future__ import annotations
 
@@ -9,21 +9,18 @@ from itertools import groupby
 
 import polars as pl
 
-from qc.jobs.judging import SignalOfDay, signals_of_day
+from qc.jobs.judging import SignalOfDay
 from qc.jobs.pieces.gauges_moved import MovedGauge, master_checks, moved_gauges
 from qc.jobs.pieces.outside import figures_of, figures_outside
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
-from qc.plan import PLACE, Characteristic, Gauge, Plan, Stage
-from qc.sayings import OPEN_STATES
+from qc.plan import PLACE, Characteristic, Gauge, Stage
 from qc.watch import (
     MasterCheck,
     PieceFigure,
     SeriesVerdict,
     check_is_good,
-    is_bad,
     outside_words,
-    pieces_in,
     worst_of_days,
 )
 from qc.words import dated_words, named, quantity_words
@@ -61,41 +58,6 @@ def by_limits(workshop: Workshop, *, keep: bool = True) -> tuple[list[HoldRow], 
     return held, told
 
 
-def by_signals(
-    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
-) -> list[HoldRow]:
-    """Return the pieces that lie in the stretch of an open signal that is bad for them; `only` these.
-
-    Of changes only the one by which a series drifts now counts; a piece that stands apart counts by itself.
-    """
-    rows: list[HoldRow] = []
-    for signal, verdict in signals:
-        found = _figure_of(workshop.plan, verdict)
-        if found is None or not is_bad(verdict, signal.found):
-            continue
-        serials = _of(only, (point.serial for point in pieces_in(verdict, signal.found)))
-        figures = figures_of(workshop, *found, serials) if serials else {}
-        title = _title(*found)
-        for serial in serials:
-            because = f"signal {signal.name}: {signal.found.sentence}"
-            step = f"Keep it back until signal {signal.name} is answered. {signal.found.next_step}".strip()
-            rests = ((signal.id, *signal.before),)
-            rows.append(
-                HoldRow(
-                    serial,
-                    *_ids(found),
-                    title,
-                    found[1].unit,
-                    figures.get(serial),
-                    "signal",
-                    because,
-                    step,
-                    rests,
-                )
-            )
-    return rows
-
-
 def by_gauges(
     workshop: Workshop,
     moved: Iterable[MovedGauge] | None = None,
@@ -115,56 +77,6 @@ def by_gauges(
     return rows
 
 
-def by_batches(
-    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
-) -> list[HoldRow]:
-    """Return the pieces that bear a batch which an open signal suspects first; `only` these."""
-    rows: list[HoldRow] = []
-    for signal, verdict in signals:
-        found = _figure_of(workshop.plan, verdict)
-        first = next(iter(signal.found.suspects), None)
-        if found is None or first is None or first.kind != "batch" or not is_bad(verdict, signal.found):
-            continue
-        parts = workshop.store.events("part", until=workshop.today).filter(pl.col("batch") == first.name)
-        read = workshop.store.of_batch(first.name, until=workshop.today)
-        serials = _of(only, sorted({s for s in (*parts["serial"], *read["serial"]) if s}))
-        figures = figures_of(workshop, *found, serials) if serials else {}
-        for serial in serials:
-            because = f"batch {first.name}, first suspect of signal {signal.name}"
-            step = f"Keep it back until batch {first.name} is cleared; measure two pieces of it first."
-            rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
-            rows.append(
-                HoldRow(
-                    serial,
-                    *_ids(found),
-                    _title(*found),
-                    found[1].unit,
-                    figures.get(serial),
-                    "batch",
-                    because,
-                    step,
-                    rests,
-                )
-            )
-    return rows
-
-
-def open_signals(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> list[OpenSignal]:
-    """Return the open signals that still hold: single pieces, and the one by which each series drifts."""
-    by_key = {str(verdict.key): verdict for verdict in verdicts}
-    found = []
-    for signal in signals_of_day(workshop, verdicts):
-        verdict = by_key.get(signal.series)
-        if verdict is None or not signal.shown or signal.state not in OPEN_STATES:
-            continue
-        telling = verdict.telling
-        drifts = telling is not None and _same(signal, telling.raised, telling.kind)
-        if drifts or signal.found.kind == "single":
-            found.append((signal, verdict))
-    found.sort(key=lambda one: -one[1].worst)
-    return found
-
-
 def doubts_of(workshop: Workshop, gauge: Gauge) -> Iterator[Doubt]:
     """Yield the stretches of days on which what a gauge read is in doubt, by its checks in the store."""
     checks = master_checks(workshop, [gauge.id]).get(gauge.id, ())
@@ -175,8 +87,8 @@ def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Itera
     """Yield the stretches of days on which what a gauge read is in doubt, by its checks.
 
     A check that was off puts everything in doubt since the last good one; between two good checks all is
-    trusted. Checks are of the morning: on the day of a good one the gauge is trusted, also where it was
-    found off that morning and put right; what it read before is in doubt all the same.
+    trusted. Checks are of the morning: on the day of a good one the gauge is trusted, and on that of one
+    after which it was zeroed; what it read before is in doubt all the same.
     """
     good: date | None = None
     last_off: tuple[date, float] | None = None
@@ -185,6 +97,11 @@ def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Itera
         off = [check.value for check in own if check_is_good(gauge, check.value) is False]
         if off:
             last_off = (day, max(off, key=abs))
+        if last_off is not None and off and was_zeroed(gauge, own):
+            if good is None or good < day - ONE_DAY:
+                yield _off(gauge, good, last_off, day - ONE_DAY)
+            last_off, good = None, day
+            continue
         if check_is_good(gauge, worst_of_days(own)[0].value) is not False:
             if last_off is not None:
                 yield _off(gauge, good, last_off, day - ONE_DAY)
@@ -194,6 +111,17 @@ def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Itera
     elif gauge.daily_check and (good is None or good < today):
         since = f"not been checked since {dated_words(good)}" if good else "never been checked"
         yield Doubt(gauge, good + ONE_DAY if good else date.min, today, f"{_name(gauge)} has {since}")
+
+
+def was_zeroed(gauge: Gauge, checks: Iterable[MasterCheck]) -> bool:
+    """Say whether a gauge was zeroed after every check of a day that found it off."""
+    off = [check for check in checks if check_is_good(gauge, check.value) is False]
+    return bool(off) and all(check.zeroed for check in off)
+
+
+def doubted_serials(workshop: Workshop, doubt: Doubt) -> tuple[str, ...]:
+    """Return the pieces of which a figure, as it stands now, rests on a reading of these days."""
+    return tuple(sorted({row.serial for row in _doubted(workshop, doubt, None)}))
 
 
 def _off(gauge: Gauge, good: date | None, off: tuple[date, float], last: date) -> Doubt:
@@ -206,11 +134,6 @@ def _off(gauge: Gauge, good: date | None, off: tuple[date, float], last: date) -
 
 def _name(gauge: Gauge) -> str:
     return named(gauge.name, gauge.id)
-
-
-def _of(only: Collection[str] | None, serials: Iterable[str]) -> list[str]:
-    """Return the serials that are asked for; all of them where nobody says which."""
-    return [serial for serial in serials if only is None or serial in only]
 
 
 def _doubted(workshop: Workshop, doubt: Doubt, only: Collection[str] | None) -> Iterator[HoldRow]:
@@ -266,20 +189,6 @@ def _limit_row(stage: Stage, characteristic: Characteristic, figure: PieceFigure
     return HoldRow(
         figure.serial, stage.id, characteristic.id, title, unit, figure, "limit", because, step, ((rests,),)
     )
-
-
-def _same(signal: SignalOfDay, raised: int, kind: str) -> bool:
-    return signal.found.raised == raised and signal.found.kind == kind
-
-
-def _figure_of(plan: Plan, verdict: SeriesVerdict) -> tuple[Stage, Characteristic] | None:
-    stage = plan.stage(verdict.key.stage)
-    characteristic = plan.characteristic(verdict.key.stage, verdict.key.characteristic)
-    return None if stage is None or characteristic is None else (stage, characteristic)
-
-
-def _ids(found: tuple[Stage, Characteristic]) -> tuple[str, str]:
-    return found[0].id, found[1].id
 
 
 def _title(stage: Stage, characteristic: Characteristic) -> str:

@@ -355,7 +355,7 @@ class _Desk:
         if self._signals is None:
             found: dict[str, list[SignalOfDay]] = {}
             for signal in signals_of_day(self.workshop, self.verdicts):
-                if signal.shown or signal.said:
+                if signal.listed:
                     found.setdefault(signal.series, []).append(signal)
             self._signals = found
         return self._signals

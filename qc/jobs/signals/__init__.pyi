@@ -2,6 +2,7 @@
 
 from .asking import find_signal as find_signal
 from .asking import list_signals as list_signals
+from .asking import with_to_tick as with_to_tick
 from .life import ANSWERED_WITHIN as ANSWERED_WITHIN
 from .life import SAID_ALREADY as SAID_ALREADY
 from .life import SignalLife as SignalLife

@@ -7,7 +7,16 @@ from dataclasses import replace
 from datetime import date
 
 from qc.jobs.errors import JobError
-from qc.jobs.judging import answering, at_latest, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.judging import (
+    SignalOfDay,
+    answering,
+    at_latest,
+    brought_up,
+    present_budget,
+    signals_of_day,
+    verdicts_of_day,
+)
+from qc.jobs.pieces import hold_list, mend_of
 from qc.jobs.signals.life import SignalLife, SignalList, life_of
 from qc.jobs.signals.pieces import made_under
 from qc.jobs.then import said_of_then
@@ -89,10 +98,25 @@ def _among(signal: SignalRecord, found: Sequence[JsonObject]) -> bool:
 
 def told_whole(workshop: Workshop, signal: SignalLife) -> SignalLife:
     """Return a signal with the pieces made under its cause, as far as the series still shows it."""
-    verdict = next((v for v in verdicts_of_day(workshop) if str(v.key) == signal.series), None)
-    if verdict is None or not signal.present:
+    verdicts = verdicts_of_day(workshop)
+    verdict = next((v for v in verdicts if str(v.key) == signal.series), None)
+    if verdict is None or not (signal.present or signal.waits):
         return signal
-    return replace(signal, made_under=made_under(workshop, verdict, signal.found, signal.events))
+    row = next(one for one in signals_of_day(workshop, verdicts, series=signal.series) if one.id == signal.id)
+    pieces = made_under(workshop, verdict, signal.found, signal.events, row.earlier)
+    return with_to_tick(workshop, replace(signal, made_under=pieces), row, verdicts)
+
+
+def with_to_tick(
+    workshop: Workshop, signal: SignalLife, row: SignalOfDay, verdicts: Sequence[SeriesVerdict]
+) -> SignalLife:
+    """Return a signal with the pieces in the house that are still to deal with after its mend."""
+    if mend_of(row) is None:
+        return signal
+    own = [piece.serial for piece in signal.made_under]
+    found = hold_list(workshop, serials=own, judge=False, verdicts=verdicts, keep=False).waiting
+    held = {one.serial for one in found if any(signal.id in names for names in one.rests_on)}
+    return replace(signal, to_tick=tuple(serial for serial in own if serial in held))
 
 
 def _lives(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> list[SignalLife]:
@@ -103,7 +127,7 @@ def _lives(workshop: Workshop, *, all_states: bool = False, series: str | None =
     wanted = [row for row in rows if all_states or row.state in OPEN_STATES or row.series in broken]
     lives = [life_of(workshop, row, verdicts.get(row.series)) for row in wanted]
     found = [life for life in lives if all_states or life.state in OPEN_STATES or life.not_kept]
-    kept = [signal for signal in found if signal.present or all_states or signal.events]
+    kept = [one for one in found if one.present or one.waits or all_states or one.events]
     kept.sort(key=lambda s: (-_weight(verdicts.get(s.series), s), s.series, s.found.raised))
     return kept
 

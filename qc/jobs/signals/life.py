@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 
-from qc.jobs.judging import SignalOfDay, name_of, told_at_closing
+from qc.jobs.judging import Joined, SignalOfDay, name_of, told_at_closing
+from qc.jobs.signals.beside import beside_words, joined_plain
 from qc.jobs.signals.pieces import MadeUnder
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -79,6 +80,13 @@ class SignalLife:
         Its own and those of `before`; it goes by the lowest and answers to all.
     done : str
         What was just ticked or taken back, in words; said first.
+    joined : tuple of Joined
+        Open signals that stand in it now, as they were told last; closing it answers them.
+    waits : bool
+        It is open, the readings show it no more, and nothing else tells of its pieces.
+    to_tick : tuple of str
+        Of one closed as mended: pieces in the house that are still to measure again or to tick off; of one
+        asked for by itself.
     """
 
     id: str
@@ -101,6 +109,9 @@ class SignalLife:
     made_under: tuple[MadeUnder, ...] = ()
     numbers: tuple[int, ...] = ()
     done: str = ""
+    joined: tuple[Joined, ...] = ()
+    waits: bool = False
+    to_tick: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -125,6 +136,11 @@ class SignalLife:
         if self.state == "closed" and self.outcome is not None:
             return f"closed, {OUTCOME_WORDS[self.outcome]}"
         return OVER if self.state == "open" and self.over else SIGNAL_WORDS[self.state]
+
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """What is to be known besides, in sentences."""
+        return beside_words(self.joined, self.to_tick, numbers=self.numbers, waits=self.waits)
 
     @property
     def closing(self) -> Said | None:
@@ -183,6 +199,9 @@ class SignalLife:
             "outcome": self.outcome,
             "from": first or None,
             "mend": self.mend or None,
+            **({"joined": [joined_plain(one) for one in self.joined]} if self.joined else {}),
+            **({"waits": True} if self.waits else {}),
+            **({"to_tick": list(self.to_tick)} if self.to_tick else {}),
             "limits_not_kept_since": self.not_kept.isoformat() if self.not_kept else None,
             "owner": self.owner,
             "age_days": self.age_days,
@@ -217,6 +236,7 @@ class SignalLife:
             due=self.due,
             overdue=self.overdue,
             mend=self.mend,
+            beside=self.beside,
             anew=(self.anew.sentence, self.anew.because) if self.anew else None,
             made_under=[piece.to_text() for piece in self.made_under],
         )
@@ -296,6 +316,8 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         closed_as=told_at_closing(workshop, row),
         not_kept=_not_kept(row, verdict),
         mend=mend_words(row.found, points) if row.shown else "",
+        joined=row.joined,
+        waits=row.waits,
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
 
-from qc.jobs.pieces import figures_outside
+from qc.jobs.pieces import figures_outside, under_cause
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import Said, pieces_done, told_here
@@ -68,7 +68,11 @@ class MadeUnder:
 
 
 def made_under(
-    workshop: Workshop, verdict: SeriesVerdict, found: SignalResult, events: Sequence[Said]
+    workshop: Workshop,
+    verdict: SeriesVerdict,
+    found: SignalResult,
+    events: Sequence[Said],
+    earlier: Sequence[SignalResult] = (),
 ) -> tuple[MadeUnder, ...]:
     """Return the pieces made since a change began, up to the first after its mend or until it was over.
 
@@ -82,8 +86,10 @@ def made_under(
         One of its signals.
     events : sequence of Said
         What was said of the signal; says which pieces are dealt with.
+    earlier : sequence of SignalResult
+        Signals that stand in it now, as they were told last: what they held was made under it, too.
     """
-    points = pieces_under(verdict, found)
+    points = under_cause(found, earlier, verdict)
     serials = [point.serial for point in points]
     inside = {
         part: serial
@@ -103,23 +109,6 @@ def made_under(
         own = inside.get(point.serial, "")
         pieces.append(MadeUnder(point.serial, point.day, own, shipped, to_do, done.get(point.serial)))
     return tuple(pieces)
-
-
-def pieces_under(verdict: SeriesVerdict, found: SignalResult) -> tuple[Point, ...]:
-    """Return the points from the start of a change up to where its cause was mended or it was over.
-
-    A signal that opened anew goes on from where it was raised first.
-    """
-    own = [
-        s
-        for s in verdict.signals
-        if s.root == found.root and (s.kind == "spread") == (found.kind == "spread")
-    ]
-    first = min((s.start for s in own), default=found.start)
-    if found.kind == "single" and found.mended is None:
-        return verdict.points[found.start - 1 : found.start]
-    end = found.mended or found.ended or len(verdict.points) + 1
-    return verdict.points[first - 1 : end - 1]
 
 
 def _outside(workshop: Workshop, verdict: SeriesVerdict) -> set[str]:

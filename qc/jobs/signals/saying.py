@@ -11,12 +11,21 @@ from dataclasses import replace
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, at_latest, catch_up, ending, load_verdicts
+from qc.jobs.judging import (
+    NOTHING_STORED,
+    STORED_NOT_JUDGED,
+    at_latest,
+    catch_up,
+    ending,
+    judge_anew,
+    load_verdicts,
+)
 from qc.jobs.roles import Verb, known_codes, may
 from qc.jobs.signals.asking import find_signal, newest_life, told_whole
 from qc.jobs.signals.life import SignalLife
 from qc.jobs.workshop import Workshop
 from qc.sayings import (
+    CLOSINGS,
     Fault,
     Saying,
     What,
@@ -54,6 +63,8 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
         follow.
     """
     with ending(NOTHING_STORED):
+        if saying.what in CLOSINGS:
+            _with_what_it_holds(workshop, signal_id)
         # another person may be closing it at this moment: looked up, checked and written in one transaction
         with workshop.store.writing():
             may(saying.who, Verb.SAY, workshop.plan, workshop.store.people())
@@ -64,9 +75,22 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
             if not already:
                 _refuse_unticked(saying, signal)
                 workshop.store.say(signal.id, saying, when=workshop.now)
+                for one in signal.joined if saying.what in CLOSINGS else ():
+                    said = saying.text or f"Answered with signal {signal.name}, in which it stands."
+                    workshop.store.say(one.id, replace(saying, text=said), when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
         return replace(told_whole(at_latest(workshop), newest_life(workshop, signal.id)), already=already)
+
+
+def _with_what_it_holds(workshop: Workshop, signal_id: str) -> None:
+    """Judge the series of a signal once more where it was told before a signal kept the pieces that it holds.
+
+    What is closed holds no piece by itself any more, so its pieces could not be found afterwards.
+    """
+    signal = newest_life(workshop, signal_id)
+    if signal.found.kept is None and signal.present:
+        judge_anew(workshop, [signal.series])
 
 
 def _refuse(workshop: Workshop, saying: Saying, signal: SignalLife) -> None:

@@ -59,7 +59,7 @@ def signals_of_piece(
     found = []
     for signal in signals_of_day(workshop, verdicts):
         verdict = by_key.get(signal.series)
-        if verdict is None or not (signal.shown or signal.said):
+        if verdict is None or not signal.listed:
             continue
         inside = [p.serial for p in pieces_in(verdict, signal.found) if p.serial in own]
         if inside:

@@ -280,9 +280,9 @@ def _shared(
     by_key = {str(verdict.key): verdict for verdict in verdicts}
     why: dict[tuple[str, str], str] = {}
     for signal in signals_of_day(workshop, verdicts):
-        if not signal.shown or signal.state not in OPEN_STATES or signal.series not in by_key:
+        if not signal.stands or signal.state not in OPEN_STATES or signal.series not in by_key:
             continue
-        for suspect in signal.found.suspects:
+        for suspect in signal.suspects:
             if (suspect.kind, suspect.name) in own:
                 title = by_key[signal.series].title
                 why.setdefault((suspect.kind, suspect.name), f"suspect of signal {signal.name}, {title}")

@@ -40,6 +40,8 @@ class SignalWords:
         How far a mend is borne out.
     anew : (str, str) or None
         What is found now, where that is said otherwise than at the closing.
+    beside : sequence of str
+        What is to be known besides, in sentences.
     made_under : sequence of str
         Pieces made under the cause, a line each.
     """
@@ -58,6 +60,7 @@ class SignalWords:
     mend: str = ""
     anew: tuple[str, str] | None = None
     made_under: Sequence[str] = ()
+    beside: Sequence[str] = ()
     overdue: bool = False
 
 
@@ -70,6 +73,7 @@ def signal_text(words: SignalWords) -> str:
         f"  {words.because}",
         *([f"  Worked out anew since: {' '.join(words.anew)}"] if words.anew else []),
         *([f"  {words.mend}"] if words.mend else []),
+        *(f"  {said}" for said in words.beside),
         *(
             [f"  {owner_words(words.owner, words.age_days, words.due, overdue=words.overdue)}"]
             if words.due
@@ -145,17 +149,18 @@ def touched_text(
     why_since: str,
     pieces: Sequence[Touch],
     as_of: date,
-    doubts: Sequence[tuple[str, int]] = (),
+    doubts: Sequence[tuple[str, Sequence[str]]] = (),
 ) -> str:
     """Say how many pieces it touched, how many have left, what a check found off before, and list them."""
     left = sum(shipped is not None for *_, shipped, _ in pieces)
     doubt = sum(held for *_, held in pieces)
-    when = f" since {day_words(since, as_of)}{why_since}" if since else ""
+    when = f" since {day_words(since, as_of)}{why_since}" if since else why_since
     head = f"{what} touched {count_words(len(pieces), 'piece')}{when}; {left} left the shop."
     if doubt:
         head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
     for because, touched in doubts:
-        head += f" Before, {because}: {count_words(touched, 'piece')} in between. See them: qc hold --all"
+        own = f" ({', '.join(touched)})" if touched else ""
+        head += f" Before, {because}: {count_words(len(touched), 'piece')} in between{own}."
     return "\n".join([head, *table([_touch_row(piece, as_of) for piece in pieces])])
 
 

@@ -28,6 +28,13 @@ series one look in eighty)."""
 ENOUGH_TO_RETURN = 8
 """So many pieces after a signal have to speak before a quiet return is said (house rule)."""
 
+SOON_BACK = 4
+"""So many pieces that are clearly back, see `back_from`, say it sooner (house rule)."""
+
+CLEARLY_BACK = 4.0
+"""So many standard errors they lie apart from those that were away (house rule). What that costs and how
+much sooner it tells: `tests/simulation/over_rates.py`."""
+
 
 @dataclass(frozen=True, slots=True)
 class FoundChange:
@@ -48,6 +55,7 @@ class FoundChange:
     held: bool | None = None  # whether the points since bear that out; None: not yet known
     reopens: str = ""  # serial at which the signal was raised first that this one opens again
     closing: int | None = None  # number of the closing that it gives the lie to
+    firm: bool = False  # told before as over: kind, start, size and end stay as they were told
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from qc.stats import climb_or_stairs
-from qc.watch.changes.findings import FoundChange
+from qc.watch.changes.findings import ENOUGH_TO_RETURN, FoundChange
 from qc.watch.changes.judged import JudgedSeries
 from qc.watch.changes.sizing import begin_of, end_of, measured_anew, singles_of
 
@@ -49,6 +49,11 @@ def all_measured_anew(
             found = [s for s in found if s not in steps]
             found[place] = signal = replace(signal, kind="trend")
         found[place] = measured_anew(signal, found, judged)
+        if _is_no_change(found[place], found, judged):
+            found[place] = replace(signal, ended=signal.point + 1)
+            anew = measured_anew(found[place], found, judged)
+            # by the pieces that raised it, as far as these leave no doubt; else as it was raised
+            found[place] = found[place] if _holds_nought(anew) else anew
         before = _told_before(found, place)
         if before is None:
             place += 1
@@ -56,6 +61,17 @@ def all_measured_anew(
             del found[place]
             found[before] = measured_anew(found[before], found, judged)
     return tuple(found)
+
+
+def _is_no_change(told: FoundChange, found: Sequence[FoundChange], judged: JudgedSeries) -> bool:
+    """Say whether enough pieces since a step leave open which way it went: then it is none that lasts."""
+    if told.kind != "shift" or told.ended is not None or not _holds_nought(told):
+        return False
+    return end_of(told, found, judged.values.size) - 1 - told.point >= ENOUGH_TO_RETURN
+
+
+def _holds_nought(told: FoundChange) -> bool:
+    return told.size_low is not None and told.size_high is not None and told.size_low <= 0 <= told.size_high
 
 
 def _steps_of_climb(

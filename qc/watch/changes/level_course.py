@@ -39,6 +39,7 @@ from qc.watch.changes.judged import JudgedSeries
 from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
 from qc.watch.changes.mended import Split, judged_together, mends_among, told_beside_mends
 from qc.watch.changes.returns import with_returns
+from qc.watch.changes.told_over import with_told_ends
 from qc.watch.mends import Mend
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
@@ -71,6 +72,8 @@ class LevelCourse:
         The lot of each point; empty where none are recorded.
     mends : tuple of Mend
         Causes that people have mended: what was made since is compared with the state before.
+    over : tuple of SignalResult
+        Findings told as over by themselves before, as they were told last: they keep their end.
     """
 
     characteristic: Characteristic
@@ -80,6 +83,7 @@ class LevelCourse:
     noise: Sequence[Noise] = ()
     lots: Sequence[str | None] = ()
     mends: tuple[Mend, ...] = ()
+    over: tuple[SignalResult, ...] = ()
 
     @property
     def wears(self) -> bool:
@@ -168,6 +172,13 @@ class LevelCourse:
             tuple(places[n] for n in range(first, end) if n not in apart)
             for first, end in pairwise(sorted(cuts))
         ]
+
+    def over_since(self, found: FoundChange) -> str:
+        """Return the serial of the first piece back; empty where a mend or a new tool ended a change."""
+        if found.ended is None or found.ended > len(self.points) or found.mended is not None or self.wears:
+            return ""
+        mended = any(mend.place_among(self.points) + 1 == found.ended for mend in self.mends)
+        return "" if mended else self.points[found.ended - 1].serial
 
     def stretches(self, signals: Sequence[SignalResult]) -> tuple[StretchResult, ...]:
         """Cut the series at the starts (and ends) of its changes."""
@@ -358,7 +369,8 @@ class LevelCourse:
         values = values_of(points)
         noise = self.known if self.noise else None
         judged = JudgedSeries(values, self.characteristic.shape, noise, self.lots_among(points))
-        return all_measured_anew(with_returns(found, values), judged)
+        known = with_told_ends(found, self.over, points, values)
+        return all_measured_anew(with_returns(known, values), judged)
 
 
 def values_of(points: Pieces) -> Floats:

@@ -87,10 +87,11 @@ def measured_anew(
         Of a shift the interval is Welch's two-sample t at 95 %; the doubt about the start widens it no more
         once several pieces lie on either side.
     """
-    if signal.kind == "count":
+    if signal.kind == "count" or signal.firm:
         return signal
     begin, values = begin_of(kept[: kept.index(signal)], signal), judged.values
-    state = judged.between(begin, end_of(signal, kept, values.size), singles_of(kept))
+    passed = passed_before(signal, kept)
+    state = judged.between(begin, end_of(signal, kept, values.size), singles_of(kept) | passed)
     if state is not None:
         signal = _told_anew(signal, kept, state)
         if signal.kind == "spread":
@@ -99,12 +100,12 @@ def measured_anew(
             return _climb_anew(signal, state.until(end_of(signal, kept, values.size)))
     if signal.kind == "single":
         end = end_of(signal, kept, values.size)
-        others = singles_of(kept) | {signal.start}
+        others = singles_of(kept) | passed | {signal.start}
         return _alone(signal, float(values[signal.start - 1]), _part(values, begin, end, others))
     if signal.kind not in {"shift", "trend"}:
         return signal
     end = min(end_of(signal, kept, values.size), signal.ended or values.size + 1)
-    apart = singles_of(kept)
+    apart = singles_of(kept) | passed
     if state is not None:
         state = state.until(end)
         back = _put_back(signal, kept, state)
@@ -116,6 +117,15 @@ def measured_anew(
 def singles_of(kept: Sequence[FoundChange]) -> frozenset[int]:
     """Return the ordinals of the pieces told as a `single`."""
     return frozenset(s.start for s in kept if s.kind == "single")
+
+
+def passed_before(signal: FoundChange, kept: Sequence[FoundChange]) -> frozenset[int]:
+    """Return the ordinals of pieces made under changes of the level that were told as over before.
+
+    They are of another state than the one that `signal` left, and than the one that it led to.
+    """
+    over = [s for s in kept if s.firm and s.kind not in {"single", "spread"} and s.point < signal.point]
+    return frozenset(place for s in over if s.ended is not None for place in range(s.start, s.ended))
 
 
 def end_of(signal: FoundChange, kept: Sequence[FoundChange], size: int) -> int:

@@ -42,6 +42,7 @@ def course_of(
     noise: Sequence[Noise] = (),
     lots: Sequence[str | None] = (),
     mends: Sequence[Mend] = (),
+    over: Sequence[SignalResult] = (),
 ) -> LevelCourse:
     """Return the course that a series runs: level, or worn where the plan names what it wears with.
 
@@ -53,12 +54,12 @@ def course_of(
         The series, in order of making.
     baseline : Span, optional
         The settled state that a lead froze; of a worn course the part on the last of its fittings counts.
-    step, noise, lots, mends
+    step, noise, lots, mends, over
         As for `LevelCourse`.
     """
     span = None if baseline is None else baseline.ordinals(points)
     if not characteristic.wears_with:
-        return LevelCourse(characteristic, tuple(points), span, step, noise, lots, tuple(mends))
+        return LevelCourse(characteristic, tuple(points), span, step, noise, lots, tuple(mends), tuple(over))
     counted = _counted(points)
     own = own_fitting(points, span) if counted and span is not None else span
     return WornCourse(characteristic, tuple(points), own, step=step, mends=tuple(mends))

@@ -32,6 +32,7 @@ class MasterCheck:
     day: date
     value: float  # unit of the gauge
     master: str = ""  # as written on the card; empty where it does not say
+    zeroed: bool = False  # it was zeroed after it
 
 
 def is_zero(master: str) -> bool:

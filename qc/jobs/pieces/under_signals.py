@@ -1,0 +1,226 @@
+"""Why pieces are held for signals: those that wait for an answer, and causes that were mended.
+
+A signal that waits for an answer holds its pieces until it is answered, also where later pieces tell of its
+change otherwise, or another finding stands in its place. A mend lets no piece go that was made under its
+cause and is still in the house: each waits to be measured again, ticked off or released.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Literal
+
+import polars as pl
+
+from qc.jobs.judging import SignalOfDay, signals_of_day
+from qc.jobs.pieces.outside import figures_of
+from qc.jobs.pieces.places import whereabouts
+from qc.jobs.pieces.rows import HoldRow
+from qc.jobs.workshop import Workshop
+from qc.plan import Characteristic, Plan, Stage
+from qc.sayings import CLOSINGS, MENDED, OPEN_STATES, Said, outcome_of, pieces_done, told_here
+from qc.watch import (
+    Point,
+    SeriesKey,
+    SeriesVerdict,
+    SignalResult,
+    holds,
+    kept_pieces,
+    pieces_in,
+    pieces_under,
+)
+from qc.words import day_words
+
+OpenSignal = tuple[SignalOfDay, SeriesVerdict]
+Figure = tuple[Stage, Characteristic]
+
+
+def signals_that_hold(
+    workshop: Workshop, verdicts: Sequence[SeriesVerdict]
+) -> tuple[list[OpenSignal], list[OpenSignal]]:
+    """Return the signals that wait for an answer, and those that were mended; of the worst series first."""
+    by_key = {str(verdict.key): verdict for verdict in verdicts}
+    waiting, mended = [], []
+    for signal in signals_of_day(workshop, verdicts):
+        verdict = by_key.get(signal.series)
+        if verdict is None:
+            continue
+        if signal.stands and signal.state in OPEN_STATES:
+            waiting.append((signal, verdict))
+        elif mend_of(signal) is not None and any(one.kept for one in (signal.found, *signal.earlier)):
+            mended.append((signal, verdict))
+    for found in (waiting, mended):
+        found.sort(key=lambda one: -one[1].worst)
+    return waiting, mended
+
+
+def mend_of(signal: SignalOfDay) -> Said | None:
+    """Return the words that closed a signal as mended; None where it was not, or is open again."""
+    if signal.state != "closed":
+        return None
+    closing = next((one for one in reversed(signal.said) if one.what in CLOSINGS), None)
+    return closing if closing is not None and outcome_of(closing) == MENDED else None
+
+
+def by_signals(
+    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+) -> list[HoldRow]:
+    """Return the pieces that lie, or lay, in the stretch of a waiting signal; `only` these."""
+    rows: list[HoldRow] = []
+    for signal, verdict in signals:
+        figure = figure_of(workshop.plan, verdict.key)
+        if figure is None:
+            continue
+        serials = _asked(only, (point.serial for point in held_for(workshop, signal, verdict)))
+        because = f"signal {signal.name}: {signal.found.sentence}{_end_words(signal)}"
+        step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
+        rests = ((signal.id, *signal.before),)
+        rows += _rows(workshop, figure, serials, "signal", because, step, rests)
+    return rows
+
+
+def by_mends(
+    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+) -> list[HoldRow]:
+    """Return the pieces made under a cause mended since, but for those dealt with; `only` these."""
+    rows: list[HoldRow] = []
+    for signal, verdict in signals:
+        figure, closing = figure_of(workshop.plan, verdict.key), mend_of(signal)
+        if figure is None or closing is None:
+            continue
+        on = day_words(told_here([closing], workshop.plan.workshop.time_zone)[0].when.date(), workshop.today)
+        because = f"made under signal {signal.name}, mended on {on}"
+        step = f"Measure it again, or tick it off: qc signals tick {signal.name} --piece SERIAL"
+        rests = ((signal.id, *signal.before),)
+        serials = _asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
+        where = whereabouts(workshop, serials)
+        serials = [serial for serial in serials if where[serial].shipped is None]
+        for row in _rows(workshop, figure, serials, "signal", because, step, rests):
+            rows.append(replace(row, next_step=row.next_step.replace("SERIAL", row.serial)))
+    return rows
+
+
+def by_batches(
+    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+) -> list[HoldRow]:
+    """Return the pieces of a batch that a waiting signal which holds pieces suspects first; `only` these."""
+    rows: list[HoldRow] = []
+    for signal, verdict in signals:
+        figure = figure_of(workshop.plan, verdict.key)
+        for found in (signal.found, *(one.found for one in signal.joined)):
+            first = next(iter(found.suspects), None)
+            if figure is None or first is None or first.kind != "batch":
+                continue
+            if not (found.kept or holds(verdict, found)):
+                continue
+            parts = workshop.store.events("part", until=workshop.today).filter(pl.col("batch") == first.name)
+            read = workshop.store.of_batch(first.name, until=workshop.today)
+            serials = _asked(only, sorted({s for s in (*parts["serial"], *read["serial"]) if s}))
+            because = f"batch {first.name}, first suspect of signal {signal.name}"
+            step = f"Keep it back until batch {first.name} is cleared; measure two pieces of it first."
+            rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
+            rows += _rows(workshop, figure, serials, "batch", because, step, rests)
+    return rows
+
+
+def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
+    """Return the pieces that a signal holds which waits for an answer, in order of making.
+
+    Those that it held before and would not by what is found now are let go when they are measured again.
+    """
+    now = {}
+    if signal.shown and holds(verdict, signal.found):
+        now = {point.serial: point for point in pieces_in(verdict, signal.found)}
+    before = [
+        point
+        for one in (signal.found, *signal.earlier)
+        for point in kept_pieces(verdict, one)
+        if point.serial not in now
+    ]
+    again = measured_again(workshop, verdict.key, before, signal.found.raised_day)
+    kept = {point.serial: point for point in before if point.serial not in again}
+    return sorted({**kept, **now}.values(), key=lambda point: point.ordinal)
+
+
+def left_to_deal_with(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
+    """Return the pieces made under a mended cause that were neither ticked off nor measured since."""
+    closing = mend_of(signal)
+    if closing is None:
+        return []
+    zone = workshop.plan.workshop.time_zone
+    points = {p.ordinal: p for p in under_cause(signal.found, signal.earlier, verdict)}
+    ticked = pieces_done(signal.said)
+    left = [point for _, point in sorted(points.items()) if point.serial not in ticked]
+    again = measured_again(workshop, verdict.key, left, told_here([closing], zone)[0].when.date(), on=True)
+    return [point for point in left if point.serial not in again]
+
+
+def under_cause(
+    found: SignalResult, earlier: Sequence[SignalResult], verdict: SeriesVerdict
+) -> tuple[Point, ...]:
+    """Return the pieces made under the cause of a signal, with those held for what stands in it."""
+    shown = any(one.raised_serial == found.raised_serial for one in verdict.signals)
+    own = {point.ordinal: point for point in pieces_under(verdict, found)} if shown else {}
+    end = found.mended or len(verdict.points) + 1
+    held = [point for one in (found, *earlier) for point in kept_pieces(verdict, one)]
+    own |= {point.ordinal: point for point in held if point.ordinal < end}
+    return tuple(own[ordinal] for ordinal in sorted(own))
+
+
+def measured_again(
+    workshop: Workshop, key: SeriesKey, points: Sequence[Point], since: date, *, on: bool = False
+) -> dict[str, date]:
+    """Return the pieces that were measured for a figure once more after a day, with the newest day.
+
+    With `on` also those of that day itself; what was measured first on it was measured once.
+    """
+    figure = workshop.plan.characteristic(key.stage, key.characteristic)
+    if not points or figure is None:
+        return {}
+    first = {point.serial: point.day for point in points}
+    rows = workshop.store.figures(key.stage, figure.sources, until=workshop.today, serials=sorted(first))
+    newest = rows.group_by("serial").agg(pl.col("day").max()).iter_rows()
+    return {
+        serial: day
+        for serial, day in newest
+        if day is not None and day > first[serial] and (day > since or (on and day == since))
+    }
+
+
+def figure_of(plan: Plan, key: SeriesKey) -> Figure | None:
+    """Return stage and characteristic of a series, None where the plan has it no more."""
+    stage, characteristic = plan.stage(key.stage), plan.characteristic(key.stage, key.characteristic)
+    return None if stage is None or characteristic is None else (stage, characteristic)
+
+
+def _end_words(signal: SignalOfDay) -> str:
+    """Say what became of a finding that holds its pieces still."""
+    if signal.waits:
+        return " Later pieces do not show it any more; nobody has answered it."
+    since = signal.found.over_since
+    return f" It is over since {since}; nobody has answered it." if since else ""
+
+
+def _asked(only: Collection[str] | None, serials: Iterable[str]) -> list[str]:
+    """Return the serials that are asked for; all of them where nobody says which."""
+    return [serial for serial in serials if only is None or serial in only]
+
+
+def _rows(
+    workshop: Workshop,
+    figure: Figure,
+    serials: Sequence[str],
+    why: Literal["signal", "batch"],
+    because: str,
+    step: str,
+    rests: tuple[tuple[str, ...], ...],
+) -> Iterator[HoldRow]:
+    stage, characteristic = figure
+    figures = figures_of(workshop, stage, characteristic, serials) if serials else {}
+    title = f"{stage.name}: {characteristic.name}"
+    for serial in serials:
+        found = figures.get(serial)
+        own = (serial, stage.id, characteristic.id, title, characteristic.unit, found)
+        yield HoldRow(*own, why, because, step, rests)
