@@ -23,7 +23,7 @@ test: $(STAMP)
 test-all: $(STAMP)  ## as test, and the workshops of store, jobs, commands and board on PostgreSQL as well
 	@$(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder
 	@QC_TESTS_ON=postgresql $(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder \
-		tests/jobs tests/cli tests/dashboard tests/faults tests/browser
+		tests/jobs tests/cli tests/dashboard tests/browser tests/faults/test_kills.py tests/faults/test_two_writers.py
 
 check: $(STAMP)
 	@$(BIN)/ruff check .

@@ -83,6 +83,8 @@ def pytest_terminal_summary(terminalreporter):
 
 def pytest_collection_modifyitems(items):
     """Put what takes long first; within a file and among the others the order stays."""
+    if on_a_server.wanted():
+        items[:] = [item for item in items if item.get_closest_marker("file") is None]
     items.sort(key=lambda item: LONG.isdisjoint(item.path.parts[-2:]))
 
 

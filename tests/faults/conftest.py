@@ -12,6 +12,7 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
+import on_a_server
 import pytest
 import xlsxwriter
 
@@ -98,8 +99,16 @@ def place():
 
 
 @pytest.fixture(scope="session")
-def killing(driver, place):
+def killing(request):
     """Return what kills, in a base workshop made once."""
+    if on_a_server.wanted():
+        return request.getfixturevalue("killing_on_a_server")
+    return request.getfixturevalue("killing_in_a_file")
+
+
+@pytest.fixture(scope="session")
+def killing_in_a_file(driver, place):
+    """Return what kills in a base workshop whose rows are in its file."""
     from fault_kills import Killing
     from fault_shop import make_base
 
@@ -107,11 +116,12 @@ def killing(driver, place):
 
 
 @pytest.fixture(scope="session")
-def killing_on_a_server(driver, killing, postgresql):
+def killing_on_a_server(driver, killing_in_a_file, postgresql):
     """Return what kills in the same workshop, its rows carried to the server of the tests."""
     from fault_kills import Killing
     from fault_server import use
 
+    killing = killing_in_a_file
     shop, place = killing.folder / "served", killing.folder / "on a server"
     done = driver.run("restore", killing.shop, shop, "--into", use(postgresql).make())
     assert done.code == 0, done.err

@@ -8,14 +8,15 @@ import random
 
 import pytest
 from fault_kills import Tally
-from fault_verbs import VERBS
+from fault_verbs import ON_A_SERVER, VERBS
+from on_a_server import wanted
 
 KILLS = 1
 SEED = 20260514
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("verb", VERBS, ids=str)
+@pytest.mark.parametrize("verb", ON_A_SERVER if wanted() else VERBS, ids=str)
 def test_a_killed_verb_is_done_or_not_and_the_next_person_goes_on(killing, verb):
     chance, tally = random.Random(f"{SEED} {verb}"), Tally()
     for _ in range(10 * KILLS):

@@ -15,8 +15,8 @@ ASKED_AGAIN = {"upload many", "close", "mend one"}
 
 @pytest.mark.slow
 @pytest.mark.parametrize("verb", ON_A_SERVER, ids=str)
-def test_a_verb_ends_on_a_server_as_in_a_file(killing, killing_on_a_server, verb):
-    here, there = killing.unkilled(verb).after, killing_on_a_server.unkilled(verb).after
+def test_a_verb_ends_on_a_server_as_in_a_file(killing_in_a_file, killing_on_a_server, verb):
+    here, there = killing_in_a_file.unkilled(verb).after, killing_on_a_server.unkilled(verb).after
     if verb.name not in ASKED_AGAIN:
         killing_on_a_server.forget(verb)
     assert different(here, there) == []
@@ -30,9 +30,9 @@ def test_a_verb_killed_on_a_server_is_done_or_not_and_the_next_person_goes_on(ki
 
 @pytest.mark.slow
 def test_carrying_to_a_server_killed_anywhere_is_done_or_not_and_may_be_said_again(
-    killing, killing_on_a_server
+    killing_in_a_file, killing_on_a_server
 ):
-    kill_until_it_hits(killing, TO_A_SERVER)
+    kill_until_it_hits(killing_in_a_file, TO_A_SERVER)
 
 
 def kill_until_it_hits(killing, verb):

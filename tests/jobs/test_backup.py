@@ -26,6 +26,7 @@ from qc.jobs.verify import verify_workshop
 from qc.jobs.workshop import ADDRESS, DATABASE_VARIABLE, OLDER_VARIABLE, open_workshop, rows_address
 from qc.store import NewSheet, StoreError, copy_database, open_store, sheet_hash
 
+pytestmark = pytest.mark.file  # what is about a server here asks for it by itself
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -373,6 +374,9 @@ def test_rows_are_carried_only_into_an_empty_database_and_from_a_sound_backup(
 ):
     made = backup(small, tmp_path / "disk")
     taken = (on_server.folder / ADDRESS).read_text().strip()
+    again = restore(made.folder, tmp_path / "again", into=taken)
+    assert again.head == made.head, "it was killed once the rows were there, before the folder was"
+    add(on_server.store, 8)
     with pytest.raises(StoreError, match="holds rows already"):
         restore(made.folder, tmp_path / "more", into=taken)
     with pytest.raises(JobError, match="are in PostgreSQL, not in the folder. Make a backup first"):

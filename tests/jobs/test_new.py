@@ -9,6 +9,7 @@ from qc.jobs.workshop import open_workshop
 from qc.plan import check_plan, load_plan, template_text
 
 
+@pytest.mark.file
 def test_a_new_workshop_is_ready_to_edit_and_to_open(tmp_path):
     made = new_workshop(tmp_path / "shop")
     assert made.plan_file == tmp_path / "shop" / "plan.yaml"

@@ -177,6 +177,7 @@ def test_a_folder_that_cannot_be_made_is_said(tmp_path):
         open_workshop(tmp_path / "file" / "shop", create=True)
 
 
+@pytest.mark.file
 def test_another_database_is_asked_for_by_the_environment(folder, monkeypatch):
     monkeypatch.setenv(DATABASE_VARIABLE, "mysql://host/shop")
     with pytest.raises(StoreError, match="not mysql"):

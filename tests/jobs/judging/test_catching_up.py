@@ -130,6 +130,7 @@ def test_known_sheets_still_tell_the_signals_that_were_never_told(killed, opened
     assert "From sheets handed in before, judged now:" in again.to_text()
 
 
+@pytest.mark.file
 def test_before_a_lock_readers_answer_with_what_was_judged_and_say_since_when(killed, opened, monkeypatch):
     monkeypatch.setattr(catching_up, "READERS_PATIENCE_S", 0.1)
     workshop = opened(killed)
@@ -152,6 +153,7 @@ def test_a_lock_before_the_rows_stores_nothing_and_says_so(folder, opened):
     assert told.value.exit_code == 3 and workshop.store.sheets() == []
 
 
+@pytest.mark.file
 def test_a_lock_after_the_rows_says_that_they_are_stored(folder, opened, monkeypatch):
     workshop = opened(folder)
     judge = verdicts.judge_now

@@ -97,7 +97,7 @@ def test_who_left_takes_the_name_along_and_the_plan_still_says_the_same(ask, sho
     assert code == 0 and out.startswith("QL has left and signs in no more. The name is erased")
     assert not [f for f in shop.rglob("*") if f.is_file() and b"Sorrel" in f.read_bytes()]
     assert '{code: QL, name: ""}  # QL' in (shop / "plan.yaml").read_text("utf-8")
-    with open_store(shop) as store:
+    with open_workshop(shop).store as store:
         versions = len(store.plan_versions())
         assert store.verify() == []
     workshop = open_workshop(shop)  # the file is the newest text: nothing new is recorded

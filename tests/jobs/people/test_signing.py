@@ -208,6 +208,7 @@ def test_a_new_role_holds_at_once(shop, keeper, lead):
     assert keeper.signed(cookie).acts_as is Role.TECHNICIAN
 
 
+@pytest.mark.file
 def test_the_store_tells_nobody_how_to_sign_in(shop, keeper, lead):
     cookie = keeper.sign_in(lead, "4071", PIN)
     kept = b"".join(file.read_bytes() for file in shop.folder.glob("qc.db*"))
