@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -217,8 +217,9 @@ def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
             source, target = workshop.folder / SHEETS / digest, half / SHEETS / digest
             if source.is_file():  # one that is missing is a fault that the proof names
                 copy_file(source, target, digest, before / SHEETS / digest if before else None)
+        held = _copy_the_rest(workshop, half)  # before the proof, which asks for the reports of closed months
         found = verify_store(copied)
-    _note(workshop, half, found.entries, found.head)
+    _note(workshop, half, held, found.entries, found.head)
     return Backup(half, found.entries, found.head, len(named), found.faults)
 
 
@@ -234,17 +235,23 @@ def _fill_beside_rows(workshop: Workshop, half: Path, before: Path | None) -> Ba
             faults.append(f"The sheet {digest[:12]} is missing in the workshop.")
         elif copy_file(source, target, digest, earlier) != digest:
             faults.append(f"The sheet {digest[:12]} does not have the bytes it was accepted with.")
-    _note(workshop, half, entries := len(workshop.store.hashes()), head := workshop.store.head())
+    held = _copy_the_rest(workshop, half)
+    _note(workshop, half, held, entries := len(workshop.store.hashes()), head := workshop.store.head())
     return Backup(half, entries, head, len(named), tuple(faults), rows=False)
 
 
-def _note(workshop: Workshop, half: Path, entries: int, head: str) -> None:
-    """Copy the plan and what else lies in the workshop, and note what the copy holds."""
+def _copy_the_rest(workshop: Workshop, half: Path) -> dict[str, str]:
+    """Copy the plan, the reports and what else lies in the workshop; returns their hashes by name."""
     held = {}
     for path in _files(workshop.folder, _LEFT_OUT):
         target = half / path.relative_to(workshop.folder)
         private_folder(target.parent)
         held[str(path.relative_to(workshop.folder))] = copy_file(path, target)
+    return held
+
+
+def _note(workshop: Workshop, half: Path, held: Mapping[str, str], entries: int, head: str) -> None:
+    """Note what the copy holds."""
     facts = {"made": workshop.now.isoformat(), "entries": entries, "head": head, "files": held}
     (half / MANIFEST).touch(OWN_FILE)
     (half / MANIFEST).write_text(json.dumps(facts, ensure_ascii=False, indent=1), "utf-8")
