@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -247,18 +247,24 @@ def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
             source, target = workshop.folder / SHEETS / digest, half / SHEETS / digest
             if source.is_file():  # one that is missing is a fault that the proof names
                 copy_file(source, target, digest, before / SHEETS / digest if before else None)
+        held = _copy_the_rest(workshop, half)  # before the proof, which asks for the reports of closed months
         found = verify_store(copied)
-    _note(workshop, half, found.entries, found.head)
+    _note(workshop, half, held, found.entries, found.head)
     return Backup(half, found.entries, found.head, len(named), found.faults)
 
 
-def _note(workshop: Workshop, half: Path, entries: int, head: str) -> None:
-    """Copy the plan and what else lies in the workshop, and note what the copy holds."""
+def _copy_the_rest(workshop: Workshop, half: Path) -> dict[str, str]:
+    """Copy the plan, the reports and what else lies in the workshop; returns their hashes by name."""
     held = {}
     for path in _files(workshop.folder, _LEFT_OUT):
         target = half / path.relative_to(workshop.folder)
         private_folder(target.parent)
         held[str(path.relative_to(workshop.folder))] = copy_file(path, target)
+    return held
+
+
+def _note(workshop: Workshop, half: Path, held: Mapping[str, str], entries: int, head: str) -> None:
+    """Note what the copy holds."""
     facts = {"made": workshop.now.isoformat(), "entries": entries, "head": head, "files": held}
     (half / MANIFEST).touch(OWN_FILE)
     (half / MANIFEST).write_text(json.dumps(facts, ensure_ascii=False, indent=1), "utf-8")

@@ -59,6 +59,20 @@ def names(folder):
     return sorted(str(p.relative_to(folder)) for p in folder.rglob("*") if p.is_file())
 
 
+def test_a_workshop_with_a_closed_month_is_copied_whole_and_brought_back(small, tmp_path):
+    report = small.folder / "reports" / "2026-05" / "month-2026-05.pdf"
+    report.parent.mkdir(parents=True)
+    report.write_bytes(b"May")
+    small.store.close_month("2026-05", {report.name: sheet_hash(b"May")}, who="QL", when=small.now)
+    made = backup(small, tmp_path / "copies")
+    assert made.faults == () and "faults" not in made.folder.name
+    again = tmp_path / "again"
+    assert restore(made.folder, again).head == made.head
+    assert (again / "reports" / "2026-05" / report.name).read_bytes() == b"May"
+    report.write_bytes(b"June")
+    assert "was altered since QL closed the month" in backup(small, tmp_path / "copies").faults[0]
+
+
 def test_what_is_brought_back_is_what_was_copied(small, tmp_path):
     made = backup(small, tmp_path / "disk")
     assert (made.faults, made.sheets, made.entries) == ((), 3, 4)

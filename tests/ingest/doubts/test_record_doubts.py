@@ -10,7 +10,7 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from qc.ingest import check, known_from, read_sheet, unfold
+from qc.ingest import GaugeCheck, check, known_from, read_sheet, unfold
 from qc.ingest.doubts.figures.digits_swapped import changed_over
 from qc.ingest.doubts.record import taken_apart
 from qc.plain import JsonObject
@@ -50,7 +50,12 @@ def shop(plan, known, as_csv):
         wall_card(*[wall(f"TH26-{n:02d}", begun(n)) for n in range(1, 25)]),
         leak_card(*[(f"TH26-{n:02d}", begun(n) + timedelta(days=9), 1.0 + n % 4 / 10) for n in range(1, 23)]),
     ]
-    bare = plan.model_copy(update={"workshop": plan.workshop.model_copy(update={"serial_prefix": ""})})
+    gauges = tuple(
+        one.model_copy(update={"check_tolerance": 0.5}) if one.id == "LR-1" else one for one in plan.gauges
+    )
+    bare = plan.model_copy(
+        update={"workshop": plan.workshop.model_copy(update={"serial_prefix": ""}), "gauges": gauges}
+    )
 
     def given(cells, past):
         sheets = [unfold(read_sheet(as_csv(rows), f"{at}.csv")[0], bare) for at, rows in enumerate(cells)]
@@ -151,6 +156,17 @@ def test_a_second_card_while_another_piece_waits(shop):
     found = shop(leak_card(("TH26-20", NEW, 1.4)))
     assert names(found) == {"doubled-serial"}
     assert "TH26-23 or TH26-24" in found[0]["mend"]
+
+
+def test_a_second_card_after_a_gauge_was_found_off_is_what_was_asked_for(shop):
+    first = begun(20) + timedelta(days=9)
+    good, off = GaugeCheck("LR-1", first - timedelta(days=1), 0.0, True), GaugeCheck("LR-1", NEW, 0.7, True)
+    again = leak_card(("TH26-20", NEW, 1.4))
+    assert shop(again, gauge_checks=(good, off)) == []
+    later = GaugeCheck("LR-1", first + timedelta(days=1), 0.0, True)
+    assert names(shop(again, gauge_checks=(good, later, off))) == {"doubled-serial"}, (
+        "the first was read well"
+    )
 
 
 def test_one_figure_far_from_the_others_of_its_card(shop):

@@ -249,6 +249,15 @@ def test_a_gauge_left_off_spoils_the_day_of_the_check_as_well(judge, slide_card)
     assert judge(slide_card(day="2026-05-12"), other=[log]).reasons() == {"gauge-not-zeroed": 12}
 
 
+@pytest.mark.parametrize(("day", "held"), [("2026-05-08", 12), ("2026-05-12", 0)])
+def test_a_gauge_found_off_and_set_the_same_morning_reads_well_that_day(judge, slide_card, day, held):
+    """Two lines: as it was found, and as it was after it had been zeroed."""
+    log = checks(
+        ("2026-05-04", "0.001", "yes"), ("2026-05-12", "0.028", "no"), ("2026-05-12", "0.000", "yes")
+    )
+    assert judge(slide_card(day=day), other=[log]).held.height == held
+
+
 def test_checks_on_record_count(judge, slide_card):
     known = Known(
         today=TODAY,

@@ -6,7 +6,9 @@ from .decimal_slip import find_decimal_slip as find_decimal_slip
 from .digits_swapped import find_digits_swapped as find_digits_swapped
 from .factor_1000 import find_factor_1000 as find_factor_1000
 from .far_from_usual import find_far_from_usual as find_far_from_usual
+from .gauge_not_zeroed import Wrong as Wrong
 from .gauge_not_zeroed import find_gauge_not_zeroed as find_gauge_not_zeroed
+from .gauge_not_zeroed import stretches_off as stretches_off
 from .inch_for_mm import find_inch_for_mm as find_inch_for_mm
 from .many_counted import find_many_counted as find_many_counted
 from .other_model import find_other_model as find_other_model

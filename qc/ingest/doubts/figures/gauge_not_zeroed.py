@@ -34,7 +34,7 @@ def find_gauge_not_zeroed(facts: Facts, doubted: Doubts) -> Doubted:
         return Doubted()
     found = []
     told: set[object] = set()  # zero and ring may both say it of a row
-    for wrong in _stretches(facts):
+    for wrong in stretches_off(facts):
         gauge = facts.plan.gauge(wrong.gauge)
         inside = pl.col("day").is_between(wrong.since, wrong.until) & (pl.col("gauge") == wrong.gauge)
         for row in facts.readings.filter(inside & pl.col("value").is_not_null()).to_dicts():
@@ -57,7 +57,8 @@ def find_gauge_not_zeroed(facts: Facts, doubted: Doubts) -> Doubted:
     return Doubted(found)
 
 
-def _stretches(facts: Facts) -> Iterator[Wrong]:
+def stretches_off(facts: Facts) -> Iterator[Wrong]:
+    """Yield the stretches of days over which a gauge of the plan may have been off, by its checks."""
     checks = {*facts.known.gauge_checks, *_typed_checks(facts)}
     for gauge in facts.plan.gauges:
         if gauge.check_tolerance is None:
@@ -70,16 +71,23 @@ def _stretches(facts: Facts) -> Iterator[Wrong]:
 
 def _off_by(checks: Sequence[GaugeCheck], tolerance: float) -> Iterator[Wrong]:
     good: date | None = None
+    # found off and written down as it was, then zeroed and checked anew: two lines of one morning
+    righted = {c.day for c in checks if c.zeroed and _is_good(c, tolerance)}
     for check in checks:
-        if abs(check.deviation) <= tolerance * (1 + 1e-9):
+        if _is_good(check, tolerance):
             good = check.day
             continue
         since = good if good is not None else check.day - LOOK_BACK
         # Checks are made in the morning: once zeroed, the day's own readings are good again.
-        until = check.day - timedelta(days=1) if check.zeroed else check.day
+        zeroed = check.zeroed or check.day in righted
+        until = check.day - timedelta(days=1) if zeroed else check.day
         yield Wrong(check.gauge, since, until, check)
-        if check.zeroed:
+        if zeroed:
             good = check.day
+
+
+def _is_good(check: GaugeCheck, tolerance: float) -> bool:
+    return abs(check.deviation) <= tolerance * (1 + 1e-9)
 
 
 def _typed_checks(facts: Facts) -> Iterator[GaugeCheck]:

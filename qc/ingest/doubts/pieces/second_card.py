@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
+from qc.ingest.doubts.figures import Wrong, stretches_off
 from qc.ingest.doubts.record import TOLD, Figure, Record, gather_record, taken_apart
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -29,6 +31,7 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         (pl.col("serial") != "") & pl.col("day").is_not_null() & ~pl.col(INDEX).is_in(list(doubted))
     )
     record = gather_record(facts, doubted)
+    off = list(stretches_off(facts))
     planned = {model.id for model in facts.plan.models}
     found = []
     keys = ["serial", "stage", "characteristic", "day", "model"]
@@ -37,7 +40,7 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
             continue
         figure = (str(stage), str(name))
         before = [d for d in record.days.get(str(serial), {}).get(figure, ()) if d < day]
-        if not before:
+        if not before or _is_asked_again(str(stage), before[-1], day, off, facts):
             continue
         own_model = record.models.get(str(serial), "")
         differs = bool(model) and bool(own_model) and model != own_model and model in planned
@@ -58,6 +61,18 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         proposal: dict[str, object] = {"serial": waiting[0]} if len(waiting) == 1 and sure else {}
         found += [Finding(index, Reason.DOUBLED_SERIAL, problem, mend, proposal) for index in group[INDEX]]
     return Doubted(found)
+
+
+def _is_asked_again(stage: str, before: date, day: date, off: Sequence[Wrong], facts: Facts) -> bool:
+    """Tell whether a gauge of the stage was found off after the first card, so that a second is asked for."""
+    kinds = {
+        figure.gauge_class for one in facts.plan.stages if one.id == stage for figure in one.characteristics
+    }
+    for wrong in off:
+        gauge = facts.plan.gauge(wrong.gauge)
+        if gauge and gauge.gauge_class in kinds and wrong.since <= before <= wrong.until < day:
+            return True
+    return False
 
 
 def _never_again(figure: Figure, record: Record, facts: Facts) -> bool:
