@@ -7,7 +7,6 @@ import pytest
 
 from qc.cli.main import main
 from qc.jobs.workshop import open_workshop
-from qc.store import open_store
 
 ONCE = re.compile(r"^[2-9A-HJKMNP-Z]{4}(-[2-9A-HJKMNP-Z]{4}){2}$", re.M)
 
