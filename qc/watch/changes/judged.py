@@ -36,18 +36,21 @@ class JudgedSeries:
     noise: Noise | None = None
     lots: Sequence[str | None] | None = None
 
-    def between(self, begin: int, end: int, singles: Collection[int]) -> State | None:
+    def between(
+        self, begin: int, end: int, singles: Collection[int], passed: Collection[int] = ()
+    ) -> State | None:
         """Take the pieces from one ordinal up to another; None where ranks judge them.
 
-        `singles` are the ordinals of pieces told as a `single`.
+        `singles` are the ordinals of pieces told as a `single`, `passed` those of another state altogether.
         """
         own = self.values[begin - 1 : end - 1]
         if self.shape == "any" or (self.shape == "positive" and not float(own.min()) > 0):
             return None
-        apart = frozenset(i - begin + 1 for i in singles if begin <= i < end)
+        gone = frozenset(i - begin + 1 for i in passed if begin <= i < end)
+        apart = frozenset(i - begin + 1 for i in singles if begin <= i < end) | gone
         lots = None if self.lots is None else tuple(self.lots[begin - 1 : end - 1])
         floor = step_variance(own)
-        state = State(begin, own, own, apart, floor, self.noise, lots)
+        state = State(begin, own, own, apart, floor, self.noise, lots, gone=gone)
         if self.shape == "positive":
             return replace(state, scale=np.log(own), floor=floor / float(np.median(own)) ** 2, logs=True)
         # fewer pieces are only measured, in their unit
@@ -63,7 +66,8 @@ class State:
 
     `scale` holds them as judged (readings, logarithms or normal scores under the learned shape), `floor` the
     variance of the gauge's step there, `apart` the pieces told as a `single`, from 1 within the state;
-    `readings_of` leads from normal scores back to the unit.
+    `readings_of` leads from normal scores back to the unit. `gone` are those of `apart` that were told to be
+    of another state: to leave them out has no price.
     """
 
     begin: int
@@ -75,6 +79,7 @@ class State:
     lots: tuple[str | None, ...] | None = None
     logs: bool = False
     readings_of: Callable[[Sequence[float]], list[float]] | None = None
+    gone: frozenset[int] = frozenset()
 
     def until(self, end: int) -> State:
         """Leave out the pieces from the ordinal `end` on."""

@@ -91,7 +91,7 @@ def measured_anew(
         return signal
     begin, values = begin_of(kept[: kept.index(signal)], signal), judged.values
     passed = passed_before(signal, kept)
-    state = judged.between(begin, end_of(signal, kept, values.size), singles_of(kept) | passed)
+    state = judged.between(begin, end_of(signal, kept, values.size), singles_of(kept), passed)
     if state is not None:
         signal = _told_anew(signal, kept, state)
         if signal.kind == "spread":
@@ -112,6 +112,21 @@ def measured_anew(
         signal = _step_anew(signal, replace(state, apart=state.apart - {i - begin + 1 for i in back}))
         apart -= back
     return _sized(signal, _part(values, begin, signal.start, apart), _part(values, signal.start, end, apart))
+
+
+def fits_of(state: State, apart: Collection[int], until: int | None = None) -> dict[FitKind, KindFit]:
+    """Fit every kind to a state, `apart` set aside at its price; what is of another state is not there."""
+    here = [i for i in range(1, state.values.size + 1) if i not in state.gone]
+    place = {i: n for n, i in enumerate(here, 1)}
+    fits = fit_kinds(
+        state.scale[[i - 1 for i in here]],
+        apart=[place[i] for i in apart if i in place],
+        until=None if until is None else sum(i <= until for i in here),
+        floor=state.floor,
+        noise=state.noise,
+        lots=None if state.lots is None else [state.lots[i - 1] for i in here],
+    )
+    return {kind: fit._replace(start=here[fit.start - 1]) for kind, fit in fits.items()}
 
 
 def singles_of(kept: Sequence[FoundChange]) -> frozenset[int]:
@@ -140,9 +155,7 @@ def _told_anew(signal: FoundChange, kept: Sequence[FoundChange], whole: State) -
     if state.values.size < LEAST_TOLD_APART or state.since(signal.point) < ENOUGH_TO_PLACE:
         return signal
     until = signal.point - state.begin + 1
-    fits = fit_kinds(
-        state.scale, apart=state.apart, until=until, floor=state.floor, noise=state.noise, lots=state.lots
-    )
+    fits = fits_of(state, state.apart, until)
     if signal.ended is None and _contradicted(signal, state, fits):
         return replace(signal, ended=_end_of_excursion(signal, state, fits))
     lead = {k: fit.support - max(f.support for f in fits.values() if f is not fit) for k, fit in fits.items()}
@@ -249,7 +262,7 @@ def _put_back(signal: FoundChange, kept: Sequence[FoundChange], state: State) ->
     support = []
     for count in range(len(mine) + 1):
         apart = state.apart - {i - state.begin + 1 for i in mine[:count]}
-        fits = fit_kinds(state.scale, apart=apart, floor=state.floor, noise=state.noise, lots=state.lots)
+        fits = fits_of(state, apart)
         support.append(fits["shift"].support)
     return frozenset(mine[: int(np.argmax(support))])
 

@@ -8,9 +8,12 @@ import numpy as np
 import pytest
 
 from qc.plan import Characteristic
+from qc.stats import fit_kinds
 from qc.watch import SignalResult
 from qc.watch.changes import LevelCourse
+from qc.watch.changes.judged import JudgedSeries
 from qc.watch.changes.returns import back_from
+from qc.watch.changes.sizing import fits_of
 from qc.watch.results import Point
 
 PLAIN = Characteristic(id="x", name="X", unit="mm", shape="normal")
@@ -128,3 +131,19 @@ def test_a_step_whose_interval_holds_nought_is_none_that_lasts():
             assert not (lasts and signal.size_low <= 0 <= signal.size_high)
             told_so += signal.ended is not None
     assert told_so >= 20
+
+
+def test_pieces_of_a_change_that_is_over_cost_no_kind_anything():
+    """Seven pieces were away for a while and came back; a step of 4.5 sigma later is told as a step."""
+    rng = np.random.default_rng(51)
+    parts = (0, 1, 100), (-1.5, 0.3, 7), (0, 1, 87), (4.5, 0.4, 10)
+    values = np.concatenate([rng.normal(*part) for part in parts])
+    judged, passed = JudgedSeries(values, "normal"), range(101, 108)
+    whole = judged.between(1, values.size + 1, (), passed)
+    fits = fits_of(whole, whole.apart)
+    assert max(fits.values(), key=lambda fit: fit.support).kind == "shift" and fits["shift"].start == 195
+    # as pieces that stand apart each would have its price, and less spread would win against all of them
+    alone = judged.between(1, values.size + 1, passed)
+    assert fits_of(alone, alone.apart)["shift"].support < fits["shift"].support - 30
+    without = fit_kinds(np.delete(values, np.arange(100, 107)))
+    assert {kind: fit.support for kind, fit in fits.items()} == {k: fit.support for k, fit in without.items()}
