@@ -192,6 +192,20 @@
     post(desk.dataset.desk, form, saying_now);
   });
 
+  /* What is drawn anew takes the focus away: the same switch gets it back, so that the keyboard goes on from there. */
+  function keepPlace(form, part) {
+    var id = form.id, looks = 400, timer = setInterval(function () {
+      looks -= 1;
+      if (part.isConnected && looks) { return; }
+      clearInterval(timer);
+      if (part.isConnected || document.activeElement !== document.body) { return; }
+      var same = Array.prototype.find.call(el(id) ? el(id).elements : [], function (one) {
+        return one.name === part.name && (one.type === "select-one" || one.value === part.value);
+      });
+      if (same) { same.focus(); }
+    }, 25);
+  }
+
   /* Switches that only change what is shown: what is on goes to a store of the page, and nothing is kept. */
   document.addEventListener("change", function (event) {
     var form = event.target.closest ? event.target.closest("form[data-choices]") : null;
@@ -199,6 +213,7 @@
     var data = new FormData(form), chosen = {};
     data.forEach(function (value, name) { (chosen[name] = chosen[name] || []).push(value); });
     window.dash_clientside.set_props(form.dataset.choices, { data: chosen });
+    keepPlace(form, event.target);
   });
 
   function over(event) {

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from scipy.io import wavfile
 
 from qc.cli.main import main
@@ -92,3 +93,39 @@ def test_notes_are_heard_from_a_file_and_from_the_microphone(page, shop, tmp_pat
     page.wait_for_selector("#tuning-heard .warn", timeout=60_000)
     assert "1 held note for 3 rows" in page.inner_text("#tuning-heard")
     assert "B-flat2" in page.inner_text("#tuning-heard")
+
+
+@pytest.mark.parametrize("path", ["", "/tuning/TB-1", "/rack", "/dies", "/lacquer/TB-1"])
+def test_everybody_can_use_every_remedy(page, shop, path):
+    """Folded parts and forms opened, on a desk and on a phone, by day and by night."""
+    page.emulate_media(reduced_motion="reduce")
+    page.goto(f"{shop}/remedies{path}")
+    page.wait_for_selector("#page-title")
+    page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
+    found = []
+    for scheme, width in (("light", 1440), ("dark", 390)):
+        page.emulate_media(color_scheme=scheme)
+        page.set_viewport_size({"width": width, "height": 900})
+        page.wait_for_timeout(100)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        found += [(scheme, fault["id"]) for fault in Axe().run(page).response["violations"]]
+    assert found == []
+
+
+def test_a_remedy_is_asked_for_with_the_keyboard_alone(page, shop):
+    page.goto(f"{shop}/remedies/rack")
+    page.wait_for_selector("#rack-form tbody tr")
+    page.keyboard.press("Tab")
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        name = page.evaluate("document.activeElement.name || ''")
+        if name == "keep":
+            page.evaluate("document.activeElement.dataset.before = 'yes'")
+            with page.expect_response("**/_dash-update-component*"):
+                page.keyboard.press("Space")
+            break
+    # the table is drawn anew, and whoever types goes on from there
+    page.wait_for_selector("input[name=keep]:focus:checked:not([data-before])")
+    assert page.locator("input[name=keep]:checked").count() == 1
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.closest('#rack-form') !== null")

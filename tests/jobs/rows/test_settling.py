@@ -5,7 +5,8 @@ import pytest
 
 from qc.errors import MachineError, QcError
 from qc.jobs.judging import catch_up, not_judged_since
-from qc.jobs.rows import Decision, export_held, list_held, mend_held, mend_rows, settle_rows
+from qc.jobs.past import known_of
+from qc.jobs.rows import Decision, export_held, list_held, mend_held, mend_rows, settle_rows, settling
 from qc.jobs.workshop import open_workshop
 
 
@@ -72,6 +73,20 @@ def test_several_rows_at_once(shop):
     run = next(group.rows for group in list_held(shop).groups() if len(group.rows) > 3)[:4]
     done = mend_rows(shop, [row.id for row in run], Decision.AS_TYPED, who="IS")
     assert [row.state for row in done.rows] == ["accepted"] * 4
+
+
+def test_rows_settled_at_once_are_checked_beside_one_another(shop, monkeypatch):
+    """What is known of the past is gathered once for all that pass, and once more for each that does not."""
+    asked = []
+    monkeypatch.setattr(settling, "known_of", lambda *a, **k: (asked.append(a[1]), known_of(*a, **k))[1])
+    run = next(group.rows for group in list_held(shop).groups() if len(group.rows) > 3)[:4]
+    done = settle_rows(shop, [row.id for row in run], Decision.AS_TYPED, who="IS")
+    assert [(row.row, row.state) for row in done.rows] == [(row.id, "accepted") for row in run]
+    assert len(asked) == 1 and len(shop.store.held(open_only=False, ids=[row.id for row in run])) == 4
+    slips = [row for row in list_held(shop).rows if any(r.id == "decimal-slip" for r in row.reasons)][:2]
+    asked.clear()
+    done = settle_rows(shop, [row.id for row in slips], Decision.BY_HAND, {"value": "99999"}, who="IS")
+    assert [row.state for row in done.rows] == ["held", "held"] and len(asked) == 3
 
 
 def test_rows_may_be_settled_one_after_the_other_and_judged_once(shop):
