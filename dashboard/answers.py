@@ -201,7 +201,7 @@ def write_month() -> Response:
     asked = _text("month")
     if asked not in month.offered(queries.board().shop().day):
         return problem("Choose one of the months in the list.", 400)
-    return jsonify({"ticket": queries.desk().write_month(asked)})
+    return jsonify({"ticket": queries.desk().write_month(asked, who())})
 
 
 @needs(Role.TECHNICIAN)
@@ -219,7 +219,7 @@ def study_gauge() -> Response:
         if question[name] and not _is_number(question[name]):
             return problem(f"{said[:1].upper()}{said[1:]} has to be a number, or empty.", 400)
     file = (file_name(sent.filename), sent.stream)
-    return jsonify({"ticket": queries.desk().study_gauge(file, question)})
+    return jsonify({"ticket": queries.desk().study_gauge(file, question, who())})
 
 
 @needs(Role.TECHNICIAN)
@@ -232,7 +232,7 @@ def hear_recording() -> Response:
     serial = _text("serial")
     if not serial:
         return problem("Open this page from an instrument: the recording is of one piece.", 400)
-    return jsonify({"ticket": queries.desk().hear((file_name(sent.filename), sent.stream), serial)})
+    return jsonify({"ticket": queries.desk().hear((file_name(sent.filename), sent.stream), serial, who())})
 
 
 def _is_number(text: str) -> bool:

@@ -145,21 +145,21 @@ class WorkerDesk:
         """Queue a release, or that a piece is kept back, and return a ticket."""
         return self._queue("piece", (serial, what, figure, why), who)
 
-    def write_month(self, month: str) -> str:
+    def write_month(self, month: str, who: str) -> str:
         """Queue that the report of a month is written, and return a ticket."""
-        return self._queue("month", month, "")
+        return self._queue("month", month, who)
 
-    def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:
+    def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str], who: str) -> str:
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
-        self._room_for("")
+        self._room_for(who)
         folder, (kept,) = self.spool.keep([file])
-        return self._queue("study", (kept, dict(question)), "", folder)
+        return self._queue("study", (kept, dict(question)), who, folder)
 
-    def hear(self, file: tuple[str, IO[bytes]], serial: str) -> str:
+    def hear(self, file: tuple[str, IO[bytes]], serial: str, who: str) -> str:
         """Queue a recording of a piece's notes and return a ticket; nothing of it is stored."""
-        self._room_for("")
+        self._room_for(who)
         folder, (kept,) = self.spool.keep([file])
-        return self._queue("hear", (kept, serial), "", folder)
+        return self._queue("hear", (kept, serial), who, folder)
 
     def judge(self) -> None:
         """Have judged what waits for it, unless that is under way."""
@@ -167,7 +167,10 @@ class WorkerDesk:
             under_way = [*self._waiting, *([self._in_hand] if self._in_hand else [])]
             if any(task.kind == "judge" for task in under_way):
                 return
-        self._queue("judge", None, "")
+        with suppress(
+            DeskFull
+        ):  # whoever asked for a page, or saved the plan, was not refused; it is asked again
+            self._queue("judge", None, "")
 
     def warm(self) -> None:
         """Start the process if it does not run; its first task then finds everything loaded."""
@@ -362,5 +365,4 @@ class WorkerDesk:
             self._end(task, sentence)
         # what judges and dies of it is not asked to judge again until something new comes in
         if task.kind not in {"judge", "study", "hear"} and not self._closing:
-            with suppress(DeskFull):  # what waits judges as well
-                self.judge()
+            self.judge()

@@ -24,8 +24,12 @@ PLOT_PX: Final = {"narrow": 300, "middle": 390, "wide": 590}  # chosen: about wh
 
 def board() -> BoardData:
     """Return what answers the board's questions, as it was known on the day that the page stands on."""
-    present, day = cast(BoardData, current_app.config[DATA_KEY]), standing_day()
+    present, day = _present(), standing_day()
     return present if day is None else present.known(day)
+
+
+def _present() -> BoardData:
+    return cast(BoardData, current_app.config[DATA_KEY])
 
 
 def stand_on(day: date | None) -> None:
@@ -44,9 +48,11 @@ def standing_day() -> date | None:
     if not hasattr(g, "standing"):
         asked = asked_day()
         try:
-            stand_on(date.fromisoformat(asked) if asked else None)
+            day = date.fromisoformat(asked) if asked else None
         except ValueError:
-            stand_on(None)  # the page itself says that this is no day
+            day = None  # the page itself says that this is no day
+        # today and later are the present, as on the page itself
+        stand_on(day if day is not None and day < _present().shop().day else None)
     return cast("date | None", g.standing)
 
 

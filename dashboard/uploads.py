@@ -8,8 +8,9 @@ from flask import Flask, Response, abort, jsonify, request
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from dashboard import queries
-from dashboard.door import MOST_BYTES, Role, keeper, needs, signed
+from dashboard.door import LARGE, MOST_BYTES, Role, keeper, needs, signed
 from dashboard.pages.sheet_questions import mapping_of
+from qc.errors import MachineError, QcError
 from qc.jobs.board import DeskFull
 
 MOST_FILES: Final = 500  # chosen: the sheets of a year in one go, for an imported past
@@ -23,6 +24,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/tickets/<ticket>", view_func=tell_progress, methods=["GET"])
     server.register_error_handler(RequestEntityTooLarge, _too_large)
     server.register_error_handler(DeskFull, _full)
+    server.register_error_handler(QcError, _said)
 
 
 @needs(Role.TECHNICIAN)
@@ -93,6 +95,11 @@ def file_name(sent: str | None) -> str:
     return "".join(c for c in name if c.isprintable())[:200] or "sheet"
 
 
+def _said(error: QcError) -> Response:
+    """Answer with the sentence of an error that a route has no answer of its own for."""
+    return problem(str(error), 503 if isinstance(error, MachineError) else 400)
+
+
 def _full(refused: DeskFull) -> Response:
     answer = problem(str(refused), refused.status)
     answer.headers["Retry-After"] = str(refused.wait_s)
@@ -100,4 +107,8 @@ def _full(refused: DeskFull) -> Response:
 
 
 def _too_large(_: HTTPException) -> Any:
-    return problem(f"This is more than {MOST_BYTES // 2**20} MB in one go. Send fewer sheets at a time.", 413)
+    if request.path in LARGE:
+        return problem(
+            f"This is more than {MOST_BYTES // 2**20} MB in one go. Send fewer sheets at a time.", 413
+        )
+    return problem("This is more than this address takes. Nothing was stored; write less, and send it.", 413)

@@ -19,6 +19,9 @@ from qc.errors import QcError
 from qc.jobs.bench import BenchDoubt, TypedCard, read_typed
 
 MOST_TEXT: Final = 80  # characters of what is typed to find a card; chosen: a serial, a title
+MOST_CARD: Final = 2**17
+"""Largest card that a tablet sends [bytes]; chosen: of five hundred figures; what waits lies in memory."""
+
 GIVEN: Final = ("Gauge", "Tool", "Stage", "Card")
 """Boxes that another page may fill in by its link, in the address in small letters."""
 
@@ -56,7 +59,7 @@ def add_routes(server: Flask) -> None:
 
     @needs(Role.TECHNICIAN)
     def check() -> Response:
-        sent = request.get_json(silent=True)
+        sent = _sent()
         try:
             typed = read_typed(sent)
             serial = typed.boxes.get("Serial", "")
@@ -69,7 +72,7 @@ def add_routes(server: Flask) -> None:
 
     @needs(Role.TECHNICIAN)
     def enter() -> Response:
-        sent = request.get_json(silent=True)
+        sent = _sent()
         try:
             typed = read_typed(sent)
             faults = queries.board().bench().faults(typed)
@@ -95,6 +98,15 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/bench/check", "bench-check", check, methods=["POST"])
     server.add_url_rule("/bench/enter", "bench-enter", enter, methods=["POST"])
     server.add_url_rule("/bench/done/<entry>", "bench-done", tell_done, methods=["GET"])
+
+
+def _sent() -> Any:
+    """Return the body of a request, None where it is none that a page sends."""
+    request.max_content_length = MOST_CARD
+    try:
+        return request.get_json(silent=True)
+    except RecursionError:  # lists within lists, deeper than any reader follows
+        return None
 
 
 def _asked(name: str) -> str:

@@ -83,9 +83,9 @@ def known_of(
     )
     past = past.filter(~pl.col("id").is_in(list(without)))
     shipped = pieces.filter(pl.col("shipped").is_not_null())["serial"].to_list()
-    known = known_from(
-        workshop.today, past, store.events("gauge-check", since=since - CHECKS_BACK if since else None)
-    )
+    # a slip such as 0001-01-01 has no quarter of a year before it
+    first = max(since, date.min + CHECKS_BACK) - CHECKS_BACK if since else None
+    known = known_from(workshop.today, past, store.events("gauge-check", since=first))
     serial_models = {serial: model or "" for serial, model in models.items()}
     around = store.around(sorted({*list(newest)[:PIECES_BACK], *serials}), until=workshop.today)
     return replace(

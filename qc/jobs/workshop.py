@@ -22,6 +22,8 @@ OLDER_VARIABLE = "QC_DATABASE"  # its name in earlier programs
 ADDRESS = "database.txt"
 """File of a folder whose rows are in PostgreSQL: the address, which holds whatever the environment says."""
 DEFAULT_FOLDER = "workshop"
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2999, 12, 31)
+"""Days a workshop can stand on; chosen: no notebook is older, and days around them can be reckoned with."""
 _NOBODY = "plan"  # stands for the person where the plan names no quality lead
 
 
@@ -97,11 +99,15 @@ def open_workshop(
     ------
     JobError
         There is no workshop there.
+    UsageError
+        It cannot stand on the day asked for.
     PlanError
         Its plan has faults.
     StoreError
         Its store cannot be opened, or the folder is on a network share.
     """
+    if as_of is not None:
+        refuse_no_day(as_of)
     place = find_folder(folder)
     file = place / PLAN
     try:
@@ -133,6 +139,8 @@ def open_workshop(
 def _on_its_day(workshop: Workshop, as_of: date | None, *, writes: bool) -> Workshop:
     """Return the workshop on the day asked for; no entry is dated before one that is there already."""
     zone, day = workshop.plan.workshop.time_zone, as_of or workshop.plan.workshop.today
+    if day is not None:
+        refuse_no_day(day)
     workshop = replace(workshop, today=clock.today(zone, day), now=clock.moment(zone, day))
     newest = workshop.store.newest_moment() if writes and as_of is not None else None
     if as_of is None or newest is None or newest <= workshop.now:
@@ -180,6 +188,20 @@ def asked_day(text: str) -> date:
     if not days:
         raise UsageError(f"'{text}' is not a day. Write it as YYYY-MM-DD.")
     return days[0]
+
+
+def refuse_no_day(day: date) -> None:
+    """Refuse a day on which no workshop stood or will stand.
+
+    Raises
+    ------
+    UsageError
+        It is such a day: a slip.
+    """
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise UsageError(
+            f"{day.isoformat()} is a day of no workshop: name one from {FIRST_DAY.year} to {LAST_DAY.year}."
+        )
 
 
 def find_folder(folder: Path | None = None) -> Path:

@@ -862,15 +862,15 @@ class InventedDesk:
         self.pieces.append((serial, what, figure, who, why))
         return f"s{len(self.pieces)}"
 
-    def write_month(self, month):
+    def write_month(self, month, who):
         self.written.append(month)
         return f"s{len(self.written)}"
 
-    def study_gauge(self, file, question):
+    def study_gauge(self, file, question, who):
         self.studied.append(((file[0], file[1].read()), dict(question)))
         return f"g{len(self.studied)}"
 
-    def hear(self, file, serial):
+    def hear(self, file, serial, who):
         self.heard.append(((file[0], file[1].read()), serial))
         return f"h{len(self.heard)}"
 

@@ -18,6 +18,13 @@ from sample_measurements import folder as sample_folder
 SHEETS = sorted((sample_folder() / "sheets" / "lacquer").iterdir())[:7]
 
 
+CARD = {
+    "entry": "ab" * 16, "card": "lacquer-card", "left_out": [], "sure": [],
+    "figures": {"0": "15.2", "1": "16.0"},
+    "boxes": {"Serial": "QH-1218", "Model": "bass", "Date": "2026-11-24", "Person": "FN", "Gauge": "EC-1"},
+}  # fmt: skip
+
+
 @pytest.fixture
 def workshop(tmp_path):
     (tmp_path / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
@@ -61,6 +68,10 @@ def stored(workshop):
         return {one.file for one in opened.store.sheets()}
     finally:
         opened.store.close()
+
+
+def entered(workshop):
+    return [name for name in stored(workshop) if name.endswith(", bench.csv")]
 
 
 def files_of(workshop):
@@ -189,6 +200,52 @@ def test_the_queue_is_bounded_for_each_person_and_in_all(workshop, monkeypatch):
     with pytest.raises(DeskFull, match="200 tasks wait for the board already") as caught:
         desk.decide(["1"], "drop", {}, "NN")
     assert caught.value.status == 503
+
+
+def test_a_bench_waits_in_its_persons_name_and_once_for_each_card(workshop, monkeypatch):
+    desk = WorkerDesk(workshop)
+    monkeypatch.setattr(desk, "_start", lambda: None)
+    first = desk.enter(CARD, "FN")
+    assert desk.enter(CARD, "FN") == first, "the same entry sent again is the same card"
+    for number in range(module.MOST_EACH - 1):
+        desk.enter({**CARD, "entry": f"{number:032x}"}, "FN")
+    for ask in (
+        lambda who: desk.enter({**CARD, "entry": "ff" * 16}, who),
+        lambda who: desk.hear(("a.wav", BytesIO(b"RIFF")), "TQ-0442", who),
+        lambda who: desk.study_gauge(("a.csv", BytesIO(b"a,b")), {}, who),
+        lambda who: desk.write_month("2026-05", who),
+    ):
+        with pytest.raises(DeskFull, match="50 tasks of FN wait already"):
+            ask("FN")
+        assert desk.progress(ask("IS"))["state"] == "waiting", "one person keeps nobody else away"
+    desk.close()
+
+
+def test_a_full_desk_refuses_no_page_for_what_is_to_be_judged(workshop, monkeypatch):
+    desk = WorkerDesk(workshop)
+    monkeypatch.setattr(desk, "_start", lambda: None)
+    for number in range(module.MOST_WAITING):
+        desk.decide(["1"], "drop", {}, f"P{number % 10}")
+    desk.judge()
+    assert len(desk._waiting) == module.MOST_WAITING
+    desk.close()
+
+
+def test_a_worker_killed_with_a_card_of_the_bench_in_hand_says_what_became_of_it(working):
+    desk, workshop = working
+    ticket = desk.enter(CARD, "FN")
+    wait_for(desk, ticket, ("working", "done"))
+    os.kill(desk._worker.process.pid, signal.SIGKILL)
+    told = wait_for(desk, ticket)
+    if told["state"] == "failed":
+        stored, kept = (
+            "It is stored, ",
+            "Nothing of it was stored. What was typed is kept on the tablet: hand it in",
+        )
+        said = stored if entered(workshop) else kept
+        assert told["message"].startswith(f"The board's worker stopped before this was done. {said}")
+    assert wait_for(desk, desk.enter(CARD, "FN"))["receipt"]["entry"] == CARD["entry"]
+    assert len(entered(workshop)) == 1
 
 
 def test_waiting_files_are_bounded(workshop, monkeypatch):

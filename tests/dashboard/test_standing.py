@@ -6,6 +6,7 @@ from datetime import date
 import pytest
 
 from dashboard import queries
+from qc.errors import UsageError
 
 HOST = "http://127.0.0.1:8050"
 HOME = {"Host": "127.0.0.1:8050", "Origin": HOST}
@@ -52,6 +53,28 @@ def test_what_is_no_day_is_said_and_today_or_later_is_the_present(ask):
     said = ask("/", {**HOME, "Referer": f"{HOST}/?known=2026-13-02"})
     assert "'2026-13-02' is not a day. Write it in the address as known=YYYY-MM-DD." in said
     assert "past-banner" not in ask("/", {**HOME, "Referer": f"{HOST}/?known=2099-01-01"})
+
+
+@pytest.mark.parametrize(
+    "path", ["/_dash-layout", "/data/stages/a/b/all.csv", "/held/1/ways", "/judged", "/day"]
+)
+def test_a_day_to_come_is_the_present_on_every_route_too(client, board, caplog, path):
+    with client.get(f"{path}?known=9999-12-31", headers=HOME) as answer:
+        assert answer.status_code in {200, 404}
+    assert not board.asked and not caplog.records
+
+
+def test_a_past_day_that_the_board_cannot_show_is_a_sentence_on_every_route(
+    client, board, monkeypatch, caplog
+):
+    def refuse(day):
+        raise UsageError(f"{day} is a day of no workshop.")
+
+    monkeypatch.setattr(board, "known", refuse)
+    for path in ("/held/1/ways", "/judged", "/day"):
+        answer = client.get(f"{path}?known=0001-01-01", headers=HOME)
+        assert answer.status_code == 400 and answer.json == {"problem": "0001-01-01 is a day of no workshop."}
+    assert not caplog.records
 
 
 def test_nothing_is_written_from_a_page_on_a_past_day(client, app, desk):

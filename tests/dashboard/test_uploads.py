@@ -25,12 +25,17 @@ def peak_mb(pid):
     return int(re.search(r"VmHWM:\s+(\d+)", Path(f"/proc/{pid}/status").read_text())[1]) / 1024
 
 
-def send(address, answers):
+SERIAL = b'--cut\r\nContent-Disposition: form-data; name="serial"\r\n\r\nQH-1001\r\n'
+FIELD = {"/uploads": "sheets", "/remedies/recording": "wav"}
+
+
+def send(address, answers, path="/uploads"):
     sheet = b"serial,value\n" + b"QH-1001,12.345\n" * (EACH_MB * 2**20 // 15)
-    head = b'--cut\r\nContent-Disposition: form-data; name="sheets"; filename="large.csv"\r\n\r\n'
+    file = f'--cut\r\nContent-Disposition: form-data; name="{FIELD[path]}"; filename="large"\r\n\r\n'
+    head = SERIAL + file.encode()
     kind = {"Origin": address.rstrip("/"), "Content-Type": "multipart/form-data; boundary=cut"}
     line = HTTPConnection(address.split("//")[1].strip("/"), timeout=120)
-    line.request("POST", "/uploads", head + sheet + b"\r\n--cut--\r\n", kind)
+    line.request("POST", path, head + sheet + b"\r\n--cut--\r\n", kind)
     answer = line.getresponse()
     answers.append((answer.status, json.loads(answer.read())))
     line.close()
@@ -64,12 +69,13 @@ def test_120_half_sent_uploads_keep_no_page_from_anybody(board):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the peak memory of a process is read from /proc")
-def test_many_large_uploads_at_once_do_not_lie_in_memory(board):
+def test_many_large_uploads_and_recordings_at_once_do_not_lie_in_memory(board):
     (address, pid), answers = board, []
     send(address, answers)  # what is loaded on the first upload counts for none
     Path(f"/proc/{pid}/clear_refs").write_text("5")  # the peak begins anew
     before = peak_mb(pid)
-    senders = [threading.Thread(target=send, args=(address, answers)) for _ in range(SENT)]
+    paths = [*FIELD] * (SENT // 2)
+    senders = [threading.Thread(target=send, args=(address, answers, path)) for path in paths]
     for sender in senders:
         sender.start()
     for sender in senders:

@@ -151,10 +151,13 @@ def _import_everything():
     import qc.jobs.ahead
     import qc.jobs.backup
     import qc.jobs.baseline
+    import qc.jobs.bench
+    import qc.jobs.board
     import qc.jobs.judging.touched
     import qc.jobs.judging.verdicts
     import qc.jobs.monthly.closing
     import qc.jobs.monthly.writing
+    import qc.jobs.office
     import qc.jobs.rejudge
     import qc.jobs.rows.settling
     import qc.jobs.signals
@@ -243,6 +246,7 @@ def _fork(plan):
 def _command(plan, steps):
     from qc.cli.main import main
 
+    main = BY_THE_BOARD.get(plan.words[0], main)
     os.environ.update(plan.env)
     count = _count_steps(plan.kill_at)
     if plan.file_limit is not None:
@@ -256,6 +260,47 @@ def _command(plan, steps):
     code = main(plan.words)
     os.write(steps, str(count[0]).encode())
     return code
+
+
+def _save_plan(words):
+    """Save a plan as the board does: what was typed lies in a file of the workshop; see `_by_the_board`."""
+    from qc.jobs.office import StoreOffice, mark_of
+    from qc.plan import read_plan_text
+
+    def save(shop, typed, who, why):
+        mark = mark_of(read_plan_text(shop / "plan.yaml"))
+        faults = StoreOffice(shop).save((shop / typed).read_text("utf-8"), who, why, mark).faults
+        assert not faults, faults
+
+    return _by_the_board(save, words)
+
+
+def _enter_card(words):
+    """Take in a card that was typed at the bench, as the board's worker does; it lies in the workshop."""
+    from qc.jobs.bench import enter_card
+    from qc.jobs.board import opened
+
+    def enter(shop, typed, who):
+        with opened(shop, None) as workshop:
+            enter_card(workshop, json.loads((shop / typed).read_text("utf-8")), who=who)
+
+    return _by_the_board(enter, words)
+
+
+def _by_the_board(do, words):
+    """Do what no command does; the last of the words is the workshop, and it ends as a command would."""
+    from qc.errors import QcError
+
+    try:
+        do(Path(words[-1]), *words[1:-2])
+    except QcError as error:
+        sys.stderr.write(f"{error}\n")
+        return 1
+    return 0
+
+
+BY_THE_BOARD = {"the board saves a plan": _save_plan, "the bench enters a card": _enter_card}
+"""What is done by the board alone, by the first word of its plan."""
 
 
 def _count_steps(kill_at):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import os
 import shutil
 import sqlite3
 import tarfile
@@ -11,10 +13,13 @@ from functools import partial
 from pathlib import Path
 
 from fault_server import forget_taken, taking_rows
-from fault_shop import FORCE, ROOT, content, different, lay_plan, signal_of
+from fault_shop import FORCE, ROOT, content, different, lay_plan, news, signal_of
 
 OLD_STORE = ROOT / "tests" / "store" / "made_before_0003.tar.xz"
 MONTH = "2026-02"
+TYPED, CARD, INBOX = "typed", "card.json", "put here"
+"""In the workshop: a plan as it was typed, a card as a tablet sends it, the folder for sheets."""
+
 TIGHTER = [{"target": 0.95, "upper": 1.2}]
 
 
@@ -25,6 +30,47 @@ def _as_it_is(_: Path) -> None:
 def _tighter_plan(shop: Path) -> None:
     """Edit the plan as a lead would, in the file; the next command that opens the workshop records it."""
     lay_plan(shop, limits=TIGHTER)
+
+
+def _typed_plan(shop: Path) -> None:
+    """Lay a tighter plan beside the one in force, as it is typed in the board's field."""
+    lay_plan(shop / TYPED, limits=TIGHTER)
+
+
+def _plan_whole(shop: Path, *, done: bool) -> list[str]:
+    """Say where the plan is neither the one of before nor the typed one, or not yet that."""
+    text, typed = (shop / "plan.yaml").read_bytes(), (shop / TYPED / "plan.yaml").read_bytes()
+    if text == typed:
+        return []
+    if done:
+        return ["the plan is not the one that was typed"]
+    lay_plan(shop / TYPED / "before")
+    return [] if text == (shop / TYPED / "before" / "plan.yaml").read_bytes() else ["the plan is half"]
+
+
+def _typed_card(shop: Path) -> None:
+    """Lay down what a tablet sends: a slide's force, and a doubt answered beforehand."""
+    boxes = {"Serial": "QH-1061", "Model": "tenor", "Date": "2026-03-09", "Person": "FN", "Gauge": "SB-1"}
+    card = {"entry": "ab" * 16, "card": "force-card", "boxes": boxes, "figures": {"0": "1.17"}}
+    (shop / CARD).write_text(json.dumps({**card, "left_out": [], "sure": []}), "utf-8")
+
+
+def _lying_in_a_folder(shop: Path) -> None:
+    """Lay sheets into the folder that benches put theirs into, an hour ago."""
+    (shop / INBOX).mkdir()
+    for part, card in enumerate(("loss", "force", "loss")):
+        file = shop / INBOX / f"new-{part}.csv"
+        file.write_bytes(news(card, part // 2, 3))
+        os.utime(file, (file.stat().st_mtime - 3600,) * 2)
+
+
+def _each_sheet_once(shop: Path, *, done: bool) -> list[str]:
+    """Say which sheet of the folder is lost, doubled or half, or still lies there once all were taken in."""
+    wanted = sorted(news(card, part // 2, 3) for part, card in enumerate(("loss", "force", "loss")))
+    left = sorted(file.read_bytes() for file in (shop / INBOX).glob("*.csv"))
+    moved = sorted(file.read_bytes() for file in (shop / INBOX / "archive").rglob("*.csv"))
+    wrong = [] if sorted([*left, *moved]) == wanted else ["a sheet of the folder is lost, doubled or half"]
+    return wrong + (["sheets were left in the folder"] if done and left else [])
 
 
 def _old_store(shop: Path, revision: str = "0002") -> None:
@@ -111,8 +157,8 @@ class Verb:
     name : str
         What the verb is called in a test's name.
     words : tuple of str
-        What is typed; ``BENCH``, ``BACKUPS``, ``SHOP``, ``BACK``, ``OUT`` and ``SIGNAL`` stand for folders
-        and the open signal.
+        What is typed; ``BENCH``, ``BACKUPS``, ``SHOP``, ``BACK``, ``OUT``, ``INBOX`` and ``SIGNAL`` stand for
+        folders and the open signal. What the board does by no command is one of ``BY_THE_BOARD``.
     first : tuple of tuple of str
         Commands that bring the workshop into the state the verb needs.
     by_hand : callable
@@ -143,7 +189,12 @@ class Verb:
         """Return the words with the names filled in."""
         found = signal_of(shop, FORCE) if "SIGNAL" in (words or self.words) else ""
         names = {"SIGNAL": found, "BACKUPS": str(backups_of(shop))}
-        names |= {"SHOP": str(shop), "BACK": str(back_of(shop)), "OUT": str(out_of(shop))}
+        names |= {
+            "SHOP": str(shop),
+            "BACK": str(back_of(shop)),
+            "OUT": str(out_of(shop)),
+            "INBOX": str(shop / INBOX),
+        }
         if "URL" in (words or self.words):
             names["URL"] = taking_rows(shop)
         filled = [names.get(w, w.replace("BENCH", str(bench))) for w in (words or self.words)]
@@ -221,6 +272,13 @@ VERBS = (
         ("upload", "BENCH/own-words.csv", "--mapping", "BENCH/mapping.yaml", "--who", "IS"),
         whole=_mappings_whole,
     ),
+    Verb(
+        "upload a folder and archive it",
+        ("upload", "--folder", "INBOX", "--then-archive", "--who", "IS"),
+        by_hand=_lying_in_a_folder,
+        whole=_each_sheet_once,
+    ),
+    Verb("a card of the bench", ("the bench enters a card", CARD, "FN"), by_hand=_typed_card),
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),
@@ -250,6 +308,12 @@ VERBS = (
     Verb("new code for a person", ("people", "reset", "ZZ"), (_ADD,)),
     Verb("a person leaves", ("people", "leave", "ZZ"), (_ADD,)),
     Verb("change the plan", ("status",), by_hand=_tighter_plan, opens=True),
+    Verb(
+        "save a plan on the board",
+        ("the board saves a plan", f"{TYPED}/plan.yaml", "IS", "the new jig holds more"),
+        by_hand=_typed_plan,
+        whole=_plan_whole,
+    ),
     Verb("open an old store", ("status",), by_hand=_old_store, opens=True),
     Verb("open a store of 0001", ("status",), by_hand=partial(_old_store, revision="0001"), opens=True),
     Verb("open a store of 0003", ("status",), by_hand=partial(_old_store, revision="0003"), opens=True),

@@ -18,7 +18,7 @@ import time
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-sys.path[:0] = [str(HERE), str(HERE.parents[1])]
+sys.path[:0] = [str(HERE), str(HERE.parent), str(HERE.parents[1])]
 
 from fault_disk import PAGE, FullDisk, settle_log  # noqa: E402
 from fault_driver import Driver  # noqa: E402

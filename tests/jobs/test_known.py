@@ -122,6 +122,14 @@ def test_a_day_to_come_is_refused(shop):
         known(shop, date(2099, 1, 1))
 
 
+@pytest.mark.parametrize("day", [date.min, date(1899, 12, 31), date.max])
+def test_a_day_of_no_workshop_is_refused(shop, day):
+    with pytest.raises(UsageError, match="is a day of no workshop: name one from 1900 to 2999"):
+        open_workshop(shop.folder, as_of=day)
+    with pytest.raises(UsageError, match="still to come|is a day of no workshop"):
+        known(shop, day)
+
+
 def test_every_day_is_answered_as_it_was_that_evening(lived):
     workshop = open_workshop(lived.folder, as_of=lived.day)
     told = set()

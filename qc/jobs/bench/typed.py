@@ -197,7 +197,7 @@ def read_typed(sent: object) -> TypedCard:
         left_out = tuple(sorted(int(number) for number in sent["left_out"]))
         sure = frozenset((int(number), str(reason)) for number, reason in sent["sure"])
         return TypedCard(str(sent["entry"]), str(sent["card"]), boxes, figures, left_out, sure)
-    except (AssertionError, KeyError, TypeError, ValueError, AttributeError) as error:
+    except (AssertionError, KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise JobError(
             "What this page sent cannot be read. Load it again; what was typed is kept on this tablet."
         ) from error

@@ -71,7 +71,9 @@ def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int |
         return _sheets(workshop, what if kind == "upload" else what[0])
     if kind == "bench":
         stored = bool(workshop.store.entered(str(what.get("entry", ""))))
-        return f"It is stored, {_judged(workshop)}" if stored else f"{NOTHING}. The tablet sends it again."
+        if not stored:
+            return f"{NOTHING}. What was typed is kept on the tablet: hand it in again."
+        return f"It is stored, {_judged(workshop)} Handed in again it comes in once."
     if kind == "held":
         return _rows(workshop, what[0])
     if kind in CORRECTS:

@@ -250,15 +250,15 @@ class UploadDesk(Protocol):
         """Queue a release, or that a piece is kept back, and return a ticket."""
         ...
 
-    def write_month(self, month: str) -> str:
+    def write_month(self, month: str, who: str) -> str:
         """Queue that the report of a month is written, and return a ticket."""
         ...
 
-    def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str]) -> str:
+    def study_gauge(self, file: tuple[str, IO[bytes]], question: Mapping[str, str], who: str) -> str:
         """Queue a gauge study of a file and return a ticket; nothing of it is stored."""
         ...
 
-    def hear(self, file: tuple[str, IO[bytes]], serial: str) -> str:
+    def hear(self, file: tuple[str, IO[bytes]], serial: str, who: str) -> str:
         """Queue a recording of a piece's notes and return a ticket; nothing of it is stored."""
         ...
 

@@ -16,7 +16,7 @@ from qc import clock
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import touched_by
-from qc.jobs.workshop import Then, Workshop, plan_of
+from qc.jobs.workshop import Then, Workshop, plan_of, refuse_no_day
 from qc.plain import JsonObject
 from qc.plan import PlanError
 from qc.stats.change import program_fingerprint
@@ -43,13 +43,14 @@ def known(workshop: Workshop, day: date) -> Workshop:
     Raises
     ------
     UsageError
-        The day is still to come.
+        The day is still to come, or one on which no workshop stood.
     JobError
         The plan of then cannot be read by this program.
     """
     store = workshop.store
     if day > max(workshop.today, clock.today(workshop.plan.workshop.time_zone)):
         raise UsageError(f"{dated_words(day)} is still to come: name the day of which you want to know.")
+    refuse_no_day(day)
     end = clock.end_of(day, workshop.plan.workshop.time_zone)
     last = store.last_by(end)
     shown = dated_words(day)

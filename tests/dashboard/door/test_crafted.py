@@ -185,6 +185,18 @@ def test_no_route_is_left_out_of_the_pace(client, monkeypatch, path):
     assert client.post(path, headers=HOME).status_code == 429
 
 
+def test_every_address_there_is_keeps_the_pace(app, monkeypatch):
+    monkeypatch.setattr(app.server.config[PACE_KEY], "_burst", 0.5)
+    client, rules = app.server.test_client(), [rule.rule for rule in app.server.url_map.iter_rules()]
+    assert {"/bench/enter", "/remedies/recording", "/plan/edit", "/people/add", "/wall/now", "/day"} <= {
+        *rules
+    }
+    for rule in rules:
+        path = re.sub("<[^>]+>", "x", rule)
+        asked = (client.get(path, headers=HOME), client.post(path, headers=HOME))
+        assert [answer.status_code for answer in asked] == [429, 429], path
+
+
 def test_one_address_that_asks_too_much_costs_no_other(client, monkeypatch):
     monkeypatch.setattr(client.application.config[PACE_KEY], "_burst", 1)
     asked = [

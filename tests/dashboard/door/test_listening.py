@@ -105,6 +105,22 @@ def test_a_crowd_without_whole_requests_makes_room(serve):
         one.close()
 
 
+@pytest.mark.parametrize(
+    ("path", "size"),
+    [
+        ("/uploads", 2 * 2**30),
+        ("/remedies/recording", 2 * 2**30),
+        ("/bench/enter", 2**21),
+        ("/plan/edit", 2**21),
+    ],
+)
+def test_what_announces_too_much_is_refused_before_it_is_sent(serve, path, size):
+    head = f"POST {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: {size}\r\n\r\n"
+    with closing(socket.create_connection(("127.0.0.1", serve()), timeout=5)) as one:
+        one.sendall(head.encode())
+        assert one.recv(100).startswith(b"HTTP/1.1 413 ")
+
+
 def test_a_body_goes_by_its_address(serve):
     port = serve()
     large = b"x" * (MOST_BODY + 10)

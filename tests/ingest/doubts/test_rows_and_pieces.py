@@ -258,6 +258,12 @@ def test_a_gauge_found_off_and_set_the_same_morning_reads_well_that_day(judge, s
     assert judge(slide_card(day=day), other=[log]).held.height == held
 
 
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_a_check_on_the_first_or_last_day_of_the_calendar_is_a_slip_and_no_fault(judge, slide_card, day):
+    log = checks((day, "0.028", "yes"))
+    assert "gauge-not-zeroed" not in judge(slide_card(day="2026-05-12"), other=[log]).reasons()
+
+
 def test_checks_on_record_count(judge, slide_card):
     known = Known(
         today=TODAY,

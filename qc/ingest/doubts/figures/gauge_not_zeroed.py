@@ -77,10 +77,10 @@ def _off_by(checks: Sequence[GaugeCheck], tolerance: float) -> Iterator[Wrong]:
         if _is_good(check, tolerance):
             good = check.day
             continue
-        since = good if good is not None else check.day - LOOK_BACK
+        since = good if good is not None else _before(check.day, LOOK_BACK)
         # Checks are made in the morning: once zeroed, the day's own readings are good again.
         zeroed = check.zeroed or check.day in righted
-        until = check.day - timedelta(days=1) if zeroed else check.day
+        until = _before(check.day, timedelta(days=1)) if zeroed else check.day
         yield Wrong(check.gauge, since, until, check)
         if zeroed:
             good = check.day
@@ -88,6 +88,11 @@ def _off_by(checks: Sequence[GaugeCheck], tolerance: float) -> Iterator[Wrong]:
 
 def _is_good(check: GaugeCheck, tolerance: float) -> bool:
     return abs(check.deviation) <= tolerance * (1 + 1e-9)
+
+
+def _before(day: date, by: timedelta) -> date:
+    """Return an earlier day, the first of the calendar where a slip such as 0001-01-01 has none."""
+    return max(day, date.min + by) - by
 
 
 def _typed_checks(facts: Facts) -> Iterator[GaugeCheck]:

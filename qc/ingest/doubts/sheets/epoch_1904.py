@@ -33,7 +33,10 @@ def _shifted(rows: pl.DataFrame, middle: date, usual: date) -> list[Finding]:
     alone = (pl.col("day") - usual).abs() > BETWEEN_EPOCHS / 2
     for row in rows.filter(far | alone).to_dicts():
         for shift in (BETWEEN_EPOCHS, -BETWEEN_EPOCHS):
-            day = row["day"] + shift
+            try:
+                day = row["day"] + shift
+            except OverflowError:  # a slip such as 9999-12-31, beyond which no calendar goes
+                continue
             if min(abs((day - middle).days), abs((day - usual).days)) <= NEAR:
                 problem = f"the date {row['day']} is 1462 days off, the gap between two spreadsheet calendars"
                 mend = f"Accept {day.isoformat()}, or write the date on the card."
