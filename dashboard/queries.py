@@ -8,7 +8,7 @@ from urllib.parse import parse_qs, urlsplit
 
 from flask import current_app, g, request
 
-from qc.jobs.board import BoardData, UploadDesk
+from qc.jobs.board import BoardData, Ticket, UploadDesk
 from qc.jobs.office import Office
 
 DATA_KEY: Final = "BOARD_DATA"
@@ -59,6 +59,16 @@ def standing_day() -> date | None:
 def desk() -> UploadDesk:
     """Return what takes uploads and mends."""
     return cast(UploadDesk, current_app.config[DESK_KEY])
+
+
+def ticket(name: str, told: str) -> Ticket | None:
+    """Return how far a ticket is; None where it is not known, or its receipt does not tell what is `told`.
+
+    A page asks for what it sent itself, but a request may bring any ticket.
+    """
+    found = desk().progress(name)
+    other = found is not None and found["receipt"] is not None and told not in found["receipt"]
+    return None if other else found
 
 
 def office() -> Office:

@@ -70,7 +70,7 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_study(ticket: str) -> list[Component]:
         """Return the answer of a study."""
-        found = queries.desk().progress(ticket)
+        found = queries.ticket(ticket, "study")
         return [answer_card(found)] if found else []
 
     shown = Output("gauges-answer", "children")

@@ -127,7 +127,7 @@ def register_one(app: Dash) -> None:
         """Return what became of the correction, and the piece as it stands now."""
         view = queries.board().instrument(serial)
         body = _one(view) if view else missing("Nothing that was measured on this serial stands any more.")
-        return corrected_card(queries.desk().progress(ticket)), body
+        return corrected_card(queries.ticket(ticket, "sentence")), body
 
     app.callback(
         Output("instruments-said", "children"),

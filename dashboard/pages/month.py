@@ -45,7 +45,7 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_again(ticket: str) -> tuple[Component, Any]:
         """Return what became of a ticket, and the page as it stands now."""
-        said, done = outcome(queries.desk().progress(ticket))
+        said, done = outcome(queries.ticket(ticket, "sentence"))
         return said, body_of() if done else no_update
 
     app.callback(

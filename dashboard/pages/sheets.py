@@ -53,7 +53,7 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_receipt(ticket: str) -> tuple[list[Component], list[Component]]:
         """Return the receipt of a ticket, and the lists as they stand now."""
-        found = queries.desk().progress(ticket)
+        found = queries.ticket(ticket, "sheets")
         asked = question_cards((found["receipt"] or {}).get("questions", [])) if found else []
         return ([*asked, receipt_card(found)] if found else []), _below()
 

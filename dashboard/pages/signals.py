@@ -79,7 +79,7 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_again(ticket: str, signal: str) -> tuple[Component, Any]:
         """Return what became of a ticket, and the signal as it stands now."""
-        found = queries.desk().progress(ticket)
+        found = queries.ticket(ticket, "sentence")
         view = queries.board().signal(signal)
         said, done = outcome(found if view else None)
         # a page of a hundred pieces takes seconds to draw: where nothing drawn has changed, it stays
@@ -88,7 +88,7 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_said(ticket: str, signal: str) -> tuple[Any, Any]:
         """Return what a tick or a remark changes on the page: the pieces to tick, the steps and the life."""
-        found = queries.desk().progress(ticket)
+        found = queries.ticket(ticket, "sentence")
         view = queries.board().signal(signal) if _said_only(found) else None
         if view is None:
             return no_update, no_update

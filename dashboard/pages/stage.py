@@ -95,7 +95,7 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_again(ticket: str, series: str) -> tuple[Component, Any]:
         """Return what became of a decision, and the series as it stands now."""
-        said, done = outcome(queries.desk().progress(ticket))
+        said, done = outcome(queries.ticket(ticket, "sentence"))
         if not done:
             return said, no_update
         key = SeriesKey.parse(series)

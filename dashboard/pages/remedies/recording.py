@@ -59,7 +59,7 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_heard(ticket: str) -> list[Component]:
         """Return what was heard, and what to do."""
-        found = queries.desk().progress(ticket)
+        found = queries.ticket(ticket, "heard")
         return heard_cards(found) if found else []
 
     app.callback(Output(HEARD, "children"), Input(DONE, "data"), prevent_initial_call=True)(show_heard)

@@ -95,6 +95,17 @@ def test_every_part_of_a_callback_put_wrong_is_answered_without_a_traceback(app,
     assert seen[400] > 500 and not caplog.records
 
 
+@pytest.mark.parametrize("ticket", ["g1", "h1", "s1", "t1"])  # of a study, a recording, a saying, an upload
+def test_a_ticket_of_another_question_answers_none(app, client, caplog, ticket):
+    for output in server_side(app):
+        body = body_of(app, output)
+        if not body["inputs"][0]["id"].endswith("-done"):
+            continue
+        body["inputs"][0]["value"] = ticket
+        assert answered(client, json.dumps(body)).status_code in {200, 204}, output
+    assert not caplog.records
+
+
 @pytest.mark.parametrize("value", [5, [], {"a": 1}, True, "x" * 3000])
 def test_a_value_of_another_kind_reaches_no_page(client, value, caplog):
     body = {
