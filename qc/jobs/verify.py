@@ -20,11 +20,15 @@ SHORTEST = 12
 
 @dataclass(frozen=True, slots=True)
 class Verified(Tabled):
-    """What the check of the store found; `head` is the hash of the newest entry."""
+    """What the check of the store found; `head` is the hash of the newest entry.
+
+    `noted` is the number of the entry whose hash was asked about; None where none was, or none has it.
+    """
 
     entries: int
     head: str
     faults: tuple[str, ...]
+    noted: int | None = None
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc verify --json``."""
@@ -37,7 +41,7 @@ class Verified(Tabled):
 
     def to_text(self) -> str:
         """Say it in words."""
-        return verified_text(self.entries, self.head, self.faults)
+        return verified_text(self.entries, self.head, self.faults, self.noted)
 
 
 def verify_workshop(folder: Path | None = None, *, against: str | None = None) -> Verified:
@@ -71,14 +75,15 @@ def verify_store(store: Store, *, against: str | None = None) -> Verified:
     """Work out every hash of an open store again; `against` as in `verify_workshop`."""
     faults = store.verify()
     hashes = store.hashes()
-    if against is not None and not any(one.startswith(against) for one in hashes):
+    noted = next((n for n, one in enumerate(hashes, 1) if against and one.startswith(against)), None)
+    if against is not None and noted is None:
         faults.append(
             f"No entry has the hash {against}: the end of the chain was cut off since it was noted, or the "
             "chain was made anew. Put back the last backup (`qc restore`) and compare."
         )
     if not hashes and store.sheets() == [] and store.sheet_files():
         faults.append("The store holds no entry at all. Put back the last backup (`qc restore`).")
-    return Verified(len(hashes), hashes[-1] if hashes else "", tuple(faults))
+    return Verified(len(hashes), hashes[-1] if hashes else "", tuple(faults), noted)
 
 
 def read_hash(text: str) -> str:

@@ -234,7 +234,9 @@ def cut_end(folder):
 
 def test_an_end_cut_off_is_seen_by_the_hash_that_was_noted(small, tmp_path):
     noted = small.store.head()
-    assert verify_workshop(small.folder, against=noted).faults == ()
+    found = verify_workshop(small.folder, against=noted)
+    assert found.faults == () and found.noted == found.entries
+    assert f"The hash that was noted is that of entry {found.entries} of {found.entries}." in found.to_text()
     assert verify_workshop(small.folder, against=f"{noted[:6].upper()} {noted[6:14]}").faults == ()
     made = backup(small, tmp_path / "disk")
     for folder in (small.folder, made.folder):

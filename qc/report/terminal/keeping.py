@@ -74,9 +74,11 @@ def rejudged_text(series: int, changed: Sequence[str], *, already: bool = False)
     return _under(f"{series} series judged from nothing; changed since they were kept:", changed)
 
 
-def verified_text(entries: int, head: str, faults: Sequence[str]) -> str:
-    """Say that nothing was altered, or what was, and the last hash."""
+def verified_text(entries: int, head: str, faults: Sequence[str], noted: int | None = None) -> str:
+    """Say that nothing was altered, or what was, and the last hash; `noted`: whose hash was asked about."""
     last = f"Last hash: {head or 'none yet'}"
+    if noted is not None:
+        last = f"The hash that was noted is that of entry {noted} of {entries}.\n{last}"
     if not faults:
         return f"All {entries} entries, their rows and their sheets are as they were accepted.\n{last}"
     return "\n".join([_under("Something was altered or lost:", faults), last])
