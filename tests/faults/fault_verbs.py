@@ -217,6 +217,7 @@ VERBS = (
         ("upload", "BENCH/own-words.csv", "--mapping", "BENCH/mapping.yaml", "--who", "IS"),
         whole=_mappings_whole,
     ),
+    Verb("import", ("import", "BENCH/years.csv", "--who", "IS")),
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),

@@ -48,6 +48,17 @@ def test_serials_measured_before_a_day(wide, make):
     assert wide.serials_before("slide", ["inner_od"], [], later) == set()
 
 
+def test_first_days_are_counted_by_the_database(wide, make):
+    both = [*{*wide.readings()["model"].to_list()}, None]
+    rows = wide.readings(stage="slide", characteristics=["inner_od"])
+    named = rows.filter(pl.col("serial").is_not_null())
+    expected = named.group_by("serial").agg(pl.col("day").min()).sort("day", "serial")
+    last = make.day + timedelta(days=40)
+    assert wide.first_days("slide", ["inner_od"], both, until=last).rows() == expected.rows() != []
+    assert wide.first_days("slide", ["inner_od"], ["no such model"], until=last).is_empty()
+    assert wide.first_days("slide", ["inner_od"], both, until=make.day - timedelta(days=40)).is_empty()
+
+
 def test_serials_measured_with_a_gauge(wide, make):
     assert wide.serials_on("MIC-1", make.day) == {"TB-0000"}
     assert wide.serials_on("MIC-2", make.day) == set()

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 import polars as pl
-from sqlalchemy import Connection, exists, func, select
+from sqlalchemy import Connection, case, exists, func, or_, select
 
 from qc.plan import PLACE
 from qc.store.frames import fetch, in_parts, restored
@@ -55,6 +55,33 @@ def read_figures(
         .join(places, on="place", how="left", maintain_order="left")
         .drop("origin", "place")
     )
+
+
+def read_first_days(
+    conn: Connection,
+    stage: str,
+    characteristics: Sequence[str],
+    models: Sequence[str | None],
+    until: date,
+) -> pl.DataFrame:
+    """Return `serial` and first `day` of the pieces one of whose cards names one of some models.
+
+    The database counts, so that a long history is never in memory; ordered by day, then serial.
+    """
+    named = origin.c.model.in_([model for model in models if model is not None])
+    fits = or_(named, origin.c.model.is_(None)) if None in models else named
+    standing = exists(
+        select(reading.c.id).where(reading.c.origin == origin.c.id, reading.c.id.not_in(gone_readings()))
+    )
+    asked = (
+        select(origin.c.serial, func.min(origin.c.day))
+        .where(origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics)))
+        .where(origin.c.serial.is_not(None), origin.c.day <= until.isoformat(), standing)
+        .group_by(origin.c.serial)
+        .having(func.max(case((fits, 1), else_=0)) == 1)
+    )
+    columns = {"serial": "str", "day": "date"}
+    return restored(fetch(conn, asked, columns), columns).sort("day", "serial")
 
 
 def read_gauged(conn: Connection, gauge: str, first: date, last: date) -> pl.DataFrame:
