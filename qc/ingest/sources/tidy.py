@@ -32,6 +32,9 @@ from qc.plan import PLACE, Card, Characteristic, Plan
 from qc.words import closest, listed
 
 FIGURE, NAME, STAGE = "figure", "name", "stage"
+PLAIN = "value"
+"""Where this stands over a column, another word for a figure says something else: the number of a reading."""
+
 NEEDED = {"serial": "Serial", "day": "Date", NAME: "Characteristic", FIGURE: "Value"}
 TAKEN = (
     *("serial", "model", "day", "time", STAGE, "person", "gauge", "tool", "tool_count", "batch", "air_c"),
@@ -75,8 +78,11 @@ def tidy_columns(labels: Sequence[str], name: str) -> TidyColumns:
     """
     columns: dict[str, Column] = {}
     beside = []
+    plainly = any(_column(0, label).heading.name == PLAIN for label in labels)
     for index, label in enumerate(labels):
         column = _column(index, label)
+        if plainly and column.heading.field == FIGURE and column.heading.name != PLAIN:
+            column = Column(index, label, Heading(column.heading.name, ""))
         if not column.heading.field:
             beside += [label] if label.strip() else []
         elif column.heading.field in columns:

@@ -250,7 +250,7 @@ def _parquet_rows(source: Source) -> Iterator[tuple[int, list[str]]]:
 
 
 def _texts(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return a frame as somebody would type it: ISO days, true and false as 1 and 0, nothing for null."""
+    """Return a frame as somebody would type it: ISO days, 1 for true and for 1.0, nothing for null."""
     return frame.select(_as_text(name, kind) for name, kind in frame.schema.items())
 
 
@@ -259,4 +259,5 @@ def _as_text(name: str, kind: pl.DataType) -> pl.Expr:
     if isinstance(kind, pl.Datetime):
         return column.dt.strftime("%Y-%m-%d %H:%M:%S").fill_null("")
     whole = column.cast(pl.Int8) if kind == pl.Boolean else column
-    return whole.cast(pl.String).fill_null("")
+    text = whole.cast(pl.String).fill_null("")
+    return text.str.strip_suffix(".0") if kind.is_float() else text

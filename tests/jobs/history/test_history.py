@@ -26,7 +26,7 @@ people: [{code: AB}, {code: CD}]
 gauges: [{id: MIC-1, name: Micrometer, gauge_class: micrometer, resolution: 0.001, unit: mm}]
 cards:
   - {id: bell-card, title: Bell card, source: bench, stage: bell, characteristics: [wall]}
-  - {id: joint-card, title: Joint card, source: bench, stage: joints, characteristics: [leak]}
+  - {id: joint-card, title: Joint card, source: bench, stage: joints, characteristics: [leak, fault]}
 stages:
   - id: bell
     name: Bell
@@ -37,6 +37,7 @@ stages:
     name: Joints
     characteristics:
       - {id: leak, name: Joint leak, unit: cm3/min, pool: all, sensible: [0, 20], limits: [{upper: 4}]}
+      - {id: fault, name: Joint fault, unit: fault, kind: pass-fail}
 """
 HEADS = ("Serial", "Model", "Date", "Stage", "Characteristic", "Station", "Value", "Person", "Gauge", "Batch")
 MEANT = [name for name in READING if name not in {"entered_at", "sheet", "row", "column", "tab"}]
@@ -111,9 +112,10 @@ def test_the_readings_are_those_of_the_same_table_as_a_sheet(a_shop, write):
 
 
 def test_parquet_and_old_windows_text_give_what_csv_gives(a_shop, write, tmp_path):
-    rows = a_history()
+    rows = [*a_history(), a_row(20, "2026-03-12", "joints", "fault", "", "1")]
     table = pl.DataFrame(rows, schema=[name.lower() for name in HEADS], orient="row")
     table = table.with_columns(pl.col("date").str.to_date(), pl.col("value").cast(pl.Float64))
+    table = table.with_columns(reading=pl.int_range(pl.len()))  # as an export numbers them
     folder = tmp_path / "archive" / "early"
     folder.mkdir(parents=True)
     table[:30].write_parquet(folder / "a.parquet")
@@ -121,7 +123,7 @@ def test_parquet_and_old_windows_text_give_what_csv_gives(a_shop, write, tmp_pat
     by_csv, by_parquet, by_text = a_shop("csv"), a_shop("parquet"), a_shop("text")
     bring_in(by_csv, [write(rows)])
     found = bring_in(by_parquet, [tmp_path / "archive"])
-    assert (found.files, found.accepted) == (2, 60)
+    assert (found.files, found.accepted, found.beside) == (2, 61, ("reading",))
     names = [name for name in MEANT if name != "text"]  # 0.510 is 0.51 where a figure is kept as a number
     assert content(by_parquet, names) == content(by_csv, names)
     noted = [(*cells, "Größe") for cells in rows]
