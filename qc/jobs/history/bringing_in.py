@@ -7,7 +7,8 @@ goes through the checks of any sheet; what is in doubt is held.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
@@ -81,40 +82,62 @@ def bring_in(
         raise UsageError(f"--dates {dates}: say {' or '.join(ORDERS)}.")
     sources = find_sources(paths)
     _refuse_strange(sources, workshop.plan, dates)
-    total = sum(source.rows for source in sources)
-    known = {sheet.sheet for sheet in workshop.store.sheets()} if not again else set()
-    counts: list[SheetCount] = []
-    marks: dict[str, None] = {}
-    done = passed = 0
+    known = set() if again else {sheet.sheet for sheet in workshop.store.sheets()}
+    taken = _Taken()
     for source in sources:
         for part in parts_of(source):
-            with ending(_stored_words(counts, done)):
-                data = part.data()
-                digest = sheet_hash(data)
-                if digest in known:
-                    passed += 1
-                else:
-                    count, said = _take_in(workshop, part, data, digest, who, dates)
-                    counts.append(count)
-                    marks |= dict.fromkeys(said)
-            done += len(part.rows)
+            with ending(taken.sentence()):
+                taken.part(workshop, part, known, who, dates)
             if progress is not None:
-                progress(done, total, TAKING)
-    with ending(f"{_stored_words(counts, done)} {STORED_NOT_JUDGED}"):
+                progress(taken.done, sum(source.rows for source in sources), TAKING)
+    with ending(f"{taken.sentence()} {STORED_NOT_JUDGED}"):
         raised = judge_new(workshop)
     return HistoryReceipt(
         files=len(sources),
-        parts=len(counts),
-        passed=passed,
-        rows=sum(count.rows for count in counts),
-        accepted=sum(count.accepted for count in counts),
-        held=sum(count.held for count in counts),
-        already_known=sum(count.already_known for count in counts),
-        reasons=dict(sorted(sum((Counter(count.reasons) for count in counts), Counter[str]()).items())),
+        parts=len(taken.counts),
+        passed=taken.passed,
+        rows=sum(count.rows for count in taken.counts),
+        accepted=sum(count.accepted for count in taken.counts),
+        held=sum(count.held for count in taken.counts),
+        already_known=sum(count.already_known for count in taken.counts),
+        reasons=dict(sorted(taken.reasons.items())),
         signals=tuple(signal for found in raised.values() for signal in found),
-        marks=tuple(marks),
+        marks=tuple(taken.marks),
         beside=tuple(dict.fromkeys(label for source in sources for label in source.columns.beside)),
     )
+
+
+@dataclass(slots=True)
+class _Taken:
+    """How far a history is taken in."""
+
+    counts: list[SheetCount] = field(default_factory=list)
+    reasons: Counter[str] = field(default_factory=Counter)
+    marks: dict[str, None] = field(default_factory=dict)
+    done: int = 0
+    passed: int = 0
+
+    def part(
+        self, workshop: Workshop, part: HistoryPart, known: Collection[str], who: str, dates: str
+    ) -> None:
+        """Take in one part, or pass it over where it is on record."""
+        data = part.data()
+        digest = sheet_hash(data)
+        if digest in known:
+            self.passed += 1
+        else:
+            count, said = _take_in(workshop, part, data, digest, who, dates)
+            self.counts.append(count)
+            self.reasons.update(count.reasons)
+            self.marks |= dict.fromkeys(said)
+        self.done += len(part.rows)
+
+    def sentence(self) -> str:
+        """Say what is stored when something fails, and how to go on."""
+        if self.counts:
+            rows = sum(count.rows for count in self.counts)
+            return f"{count_words(rows, 'row')} are stored; the same command goes on behind them."
+        return f"{count_words(self.done, 'row')} were on record before; nothing new was stored."
 
 
 def _take_in(
@@ -156,15 +179,3 @@ def _refuse_strange(sources: Sequence[Source], plan: Plan, dates: str) -> None:
                 f"the date {question.typed} leaves open whether the day or the month comes first",
                 f"Say it with --dates {' or --dates '.join(ORDERS)}. Nothing was stored.",
             )
-
-
-def _stored_words(counts: Sequence[SheetCount], done: int) -> str:
-    """Say what is stored when something fails, and how to go on."""
-    if not counts:
-        return (
-            f"Nothing new was stored; {count_words(done, 'row')} were on record."
-            if done
-            else ("Nothing was stored.")
-        )
-    rows = sum(count.rows for count in counts)
-    return f"{count_words(rows, 'row')} are stored; the same command goes on behind them."
