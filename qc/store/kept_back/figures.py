@@ -31,9 +31,14 @@ def read_figures(
     A third of the columns of `read_readings`: with every piece asked about, texts and moments would cost more
     than the figures.
     """
-    own = [origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics))]
-    own += [origin.c.day <= until.isoformat(), origin.c.serial.is_not(None)]
-    asked = [own] if serials is None else [[*own, origin.c.serial.in_(part)] for part in in_parts(serials)]
+    what = [origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics))]
+    own = [origin.c.day <= until.isoformat(), origin.c.serial.is_not(None)]
+    # of some pieces only these are asked for: a stage named too would lead through all of its cards
+    asked = (
+        [[*what, *own]]
+        if serials is None
+        else [[*own, origin.c.serial.in_(part)] for part in in_parts(serials)]
+    )
     figures, origins = [], []
     for conditions in asked:
         statement = (
@@ -54,6 +59,7 @@ def read_figures(
         .join(restored(pl.concat(origins), _OF_ORIGIN), on="origin", how="left", maintain_order="left")
         .join(places, on="place", how="left", maintain_order="left")
         .drop("origin", "place")
+        .filter((pl.col("stage") == stage) & pl.col("characteristic").is_in(list(characteristics)))
     )
 
 
