@@ -7,6 +7,7 @@ MINUTES ?= 10
 KILLS ?= 500
 SEEDS ?= 1 2 3 4
 MONTHS ?=
+BENCH ?= long
 
 .PHONY: setup demo test test-all check bench fuzz strangers docs clean
 setup: $(STAMP)
@@ -32,8 +33,8 @@ check: $(STAMP)
 	@$(BIN)/python -m pytest tests/test_house.py
 	@$(BIN)/python -m pytest --doctest-modules qc dashboard sample_measurements
 
-bench: $(STAMP)
-	@for program in tests/benchmarks/bench_*.py; do echo "== $$program"; $(BIN)/python $$program || exit 1; done
+bench: $(STAMP)  ## every speed beside its budget and how it grows; BENCH=short takes under four minutes
+	@$(BIN)/python tests/benchmarks/speed.py --page $(if $(filter short,$(BENCH)),--short)
 
 # the fuzzer led by coverage is for Linux only; elsewhere, or where it cannot be had, bytes are changed blindly
 fuzz: $(STAMP)  ## kills, full disks, two writers, each reader fuzzed for MINUTES; two hours with what is set

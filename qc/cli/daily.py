@@ -32,9 +32,10 @@ _UPLOAD = re.compile(r"qc upload [^`\n]+? (--propose-mapping|--mapping FILE)")
 
 
 def add_commands(app: typer.Typer) -> None:
-    """Add demo, upload, status, month and board."""
+    """Add demo, upload, import, status, month and board."""
     app.command("demo")(demo)
     app.command("upload")(upload)
+    app.command("import")(bring_in)
     app.command("status")(status)
     app.command("month")(month)
     app.command("board")(board)
@@ -124,6 +125,38 @@ def upload(
     receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
     show(receipt, as_json=as_json, told=told)
     _refused(map(told, receipt.refused))
+
+
+def bring_in(
+    paths: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="FILE...", help="Csv or Parquet files with a reading a row, or folders of them."
+        ),
+    ],
+    dates: Annotated[
+        str,
+        typer.Option(
+            metavar="ORDER", help="How 10/11/2026 is meant: day-first or month-first.", show_default=False
+        ),
+    ] = "",
+    again: Annotated[
+        bool, typer.Option("--again", help="Check parts once more that are on record already.")
+    ] = False,
+    workshop: WorkshopOption = None,
+    who: Annotated[str, typer.Option(help="Code of the person who brings them in.")] = "",
+    as_of: HandInOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring in years of readings from files of your own; the same command goes on where it was interrupted.
+
+    Rows in doubt are held as in an upload. Everything is judged once at the end.
+    """
+    from qc.jobs.history import bring_in as take_in
+
+    opened = open_workshop(workshop, as_of, writes=True)
+    found = take_in(opened, paths, who=who, dates=dates, again=again, progress=Progress())
+    show(found, as_json=as_json)
 
 
 def _upload_folder(

@@ -9,6 +9,7 @@ from .cards import MappingError as MappingError
 from .cards import Mappings as Mappings
 from .cards import ReadAs as ReadAs
 from .cards import SheetQuestion as SheetQuestion
+from .cards import ask_dates as ask_dates
 from .cards import mappings_text as mappings_text
 from .cards import proposal_text as proposal_text
 from .cards import read_mapping as read_mapping
@@ -46,6 +47,11 @@ from .reasons import DOUBTS as DOUBTS
 from .reasons import Finding as Finding
 from .reasons import Reason as Reason
 from .reasons import SheetMark as SheetMark
+from .sources import TidyColumns as TidyColumns
 from .sources import Unfolded as Unfolded
 from .sources import date_question as date_question
+from .sources import tidy_columns as tidy_columns
+from .sources import tidy_figures as tidy_figures
+from .sources import tidy_said as tidy_said
 from .sources import unfold as unfold
+from .sources import unfold_tidy as unfold_tidy

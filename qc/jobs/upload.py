@@ -184,7 +184,7 @@ def upload(
     new = sum(count.accepted + count.held - count.held_again for count in counts)
     # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts) if new else NOTHING_NEW):
-        raised = _judge(workshop)
+        raised = judge_new(workshop)
     # of a box of old sheets nobody completes one by hand
     few = len(taken) < MANY_SHEETS
     missing = [still_missing(f.parts, workshop.plan, record) if record and few else () for f in taken]
@@ -272,8 +272,8 @@ def _new_sheet(file: _File, entered_as: str) -> NewSheet:
     )
 
 
-def _judge(workshop: Workshop) -> dict[str, list[RaisedSignal]]:
-    """Judge the series touched and return the signals that were not there before, by stage."""
+def judge_new(workshop: Workshop) -> dict[str, list[RaisedSignal]]:
+    """Judge what waits and return the signals that were not there before, by stage."""
     before: dict[str, list[SignalRecord]] = {}
     for signal in workshop.store.signals():
         before.setdefault(signal.series, []).append(signal)

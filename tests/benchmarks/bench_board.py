@@ -92,20 +92,20 @@ def open_page(address: str, path: str) -> float:
     return time.perf_counter() - begin
 
 
-def eight_people(address: str) -> list[float]:
-    """Seconds of every page turn while eight people turn stage pages."""
+def people_at(address: str, number: int = PEOPLE, seconds: float = SECONDS) -> list[float]:
+    """Seconds of every page turn while so many people turn stage pages."""
     spent: list[float] = []
-    end = time.monotonic() + SECONDS
+    end = time.monotonic() + seconds
 
-    def person(number: int) -> None:
-        rng = np.random.default_rng(number)
-        time.sleep(PAUSE_S * number / PEOPLE)
+    def person(place: int) -> None:
+        rng = np.random.default_rng(place)
+        time.sleep(PAUSE_S * place / number)
         while time.monotonic() < end:
             path = f"/stages/s{rng.integers(STAGES)}/f{rng.integers(FIGURES)}/all"
             spent.append(open_page(address, path))
             time.sleep(PAUSE_S)
 
-    people = [threading.Thread(target=person, args=(n,)) for n in range(PEOPLE)]
+    people = [threading.Thread(target=person, args=(n,)) for n in range(number)]
     for one in people:
         one.start()
     for one in people:
@@ -122,7 +122,7 @@ def main(readings: int) -> int:
         with running(folder) as (address, process):
             start = time.perf_counter() - begin
             first = first_screen(address)
-            spent = eight_people(address)
+            spent = people_at(address)
             memory = _resident_mb(process.pid)
     slow = float(np.quantile(spent, 0.95))
     say = sys.stdout.write

@@ -52,7 +52,13 @@ def make_workshop(folder: Path, readings: int) -> Workshop:
         "pool: all, resolution: 0.001, limits: [{target: 10, lower: 5, upper: 15}]}]}\n"
         for i, name in enumerate(FIGURES)
     ]
-    (folder / "plan.yaml").write_text(PLAN + "".join(stages), "utf-8")
+    further = [
+        f"  - {{id: t{i}, title: Further card {i}, source: bench, stage: s{i}, characteristics: [{name}]}}\n"
+        for i, name in enumerate(FIGURES)
+        if i
+    ]
+    text = PLAN.replace("people:", f"{''.join(further)}people:")
+    (folder / "plan.yaml").write_text(text + "".join(stages), "utf-8")
     workshop = open_workshop(folder)
     pieces = readings // len(FIGURES)
     for first in range(0, pieces, A_SHEET):
@@ -87,6 +93,18 @@ def time_uploads(workshops: dict[int, Workshop]) -> dict[int, list[float]]:
             assert receipt.count.accepted == 8, receipt.to_dict()
     # the first ones load the checker and find where the windows begin
     return {size: seconds[2:] for size, seconds in taken.items()}
+
+
+def write_history(file: Path, readings: int) -> Path:
+    """Write so many readings of the same figures as a history: one a row, a piece's figures together."""
+    noise = np.random.default_rng(3).normal(10, 0.5, readings)
+    with file.open("w", encoding="utf-8") as out:
+        out.write("Serial;Model;Date;Stage;Characteristic;Value;Person\n")
+        for number, figure in enumerate(noise):
+            piece, name = divmod(number, len(FIGURES))
+            day = TODAY - timedelta(days=1 + (readings // len(FIGURES) - piece) // A_DAY)
+            out.write(f"LT-{piece:07d};tenor;{day};s{name};{FIGURES[name]};{figure:.3f};AB\n")
+    return file
 
 
 def main(sizes: list[int]) -> int:

@@ -137,7 +137,7 @@ WITH_WORKSHOP = {
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
 TAKEN_THROUGH |= {"people add", "people reset", "people leave"}
 TAKEN_THROUGH |= {"signals tick", "signals untick", "hold release", "hold keep", "correct", "held undo"}
-TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload"}
+TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload", "import"}
 """Commands that change something: run one after the other on a copy, below."""
 ELSEWHERE = {"demo", "month", "backup", "restore"}
 """Take seconds, or need each other: `test_cli.py`, the tests of the demo and of backups run them."""
@@ -209,6 +209,11 @@ def test_decisions_held_rows_and_uploads_answer_in_json(answer, demo_copy):
     sheet = sorted((sample_folder() / "sheets" / "joints").iterdir())[0]
     (receipt,) = answer("upload", sheet, *at)["sheets"]
     assert receipt["accepted"] == 0, "the sample was taken in before"
+    history = demo_copy / "history.csv"
+    history.write_text("Serial,Date,Stage,Characteristic,Value\nQH-1100,2026-11-20,joints,Joint leak,1.5\n")
+    found = answer("import", history, *at)
+    assert (found["rows"], found["accepted"] + found["held"], found["passed"]) == (1, 1, 0)
+    assert answer("import", history, *at)["passed"] == 1
 
 
 def test_a_piece_is_released_and_kept_back(answer, demo_copy):
@@ -289,6 +294,7 @@ AT_FAULT = {
     "hold tags": "hold tags --serial ZZ-1 --out {t}/tags.pdf --workshop {w}",
     "held mend": "held mend 999999 --drop --who IS --workshop {w}",
     "upload": "upload {f}/none.csv --workshop {w}",
+    "import": "import {f}/notes.csv --workshop {w}",
 }
 NO_SHOP = (
     "hold",
@@ -308,6 +314,7 @@ NO_SHOP = (
     "held export {t}/h.csv",
     "plan check",
     "upload {f}/coat.csv",
+    "import {f}/coat.csv",
 )
 
 

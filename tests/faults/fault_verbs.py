@@ -279,6 +279,7 @@ VERBS = (
         whole=_each_sheet_once,
     ),
     Verb("a card of the bench", ("the bench enters a card", CARD, "FN"), by_hand=_typed_card),
+    Verb("import", ("import", "BENCH/years.csv", "--who", "IS")),
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),

@@ -197,7 +197,7 @@ WRITTEN = {
 SPOKEN = [
     *([], ["demo"], ["upload"], ["status"], ["month"], ["board"], ["also"], ["rejudge"], ["tune"], ["pair"]),
     *(["wear"], ["coat"], ["study"], ["gauge"], ["run-length"], ["factors"], ["new"], ["verify"]),
-    *(["cards"], ["backup"], ["restore"], ["export"]),
+    *(["cards"], ["backup"], ["restore"], ["export"], ["import"]),
     *(["held"], ["held", "list"], ["held", "mend"], ["held", "undo"], ["held", "export"], ["correct"]),
     *(["signals"], ["signals", "list"], ["signals", "show"], ["signals", "close"], ["signals", "take"]),
     *(["signals", "comment"], ["signals", "reopen"]),

@@ -2,6 +2,7 @@ from datetime import timedelta
 
 import polars as pl
 import pytest
+from sqlalchemy import event
 
 from qc.store import open_store
 
@@ -46,6 +47,31 @@ def test_serials_measured_before_a_day(wide, make):
     assert wide.serials_before("slide", ["inner_od"], both, later) == {"TB-0000"}
     assert wide.serials_before("slide", ["outer_bore"], both, later) == set()
     assert wide.serials_before("slide", ["inner_od"], [], later) == set()
+
+
+def test_figures_of_some_pieces_are_found_by_their_serials(wide, make):
+    """Else an upload walks all cards of a stage: twice as dear in a store of a million readings."""
+    last = make.day + timedelta(days=40)
+    every = wide.figures("slide", ["inner_od"], until=last)
+    asked = []
+    event.listen(wide._database.engine, "before_cursor_execute", lambda *a: asked.append((a[2], a[3])))
+    some = wide.figures("slide", ["inner_od"], until=last, serials=["TB-0000"])
+    assert some.rows() == every.filter(pl.col("serial") == "TB-0000").rows() != []
+    with wide._database.reading() as conn:
+        for statement, values in [one for one in asked if "origin.day" in one[0]]:
+            plan = conn.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values).all()
+            assert any("origin_serial" in row[3] for row in plan), plan
+
+
+def test_first_days_are_counted_by_the_database(wide, make):
+    both = [*{*wide.readings()["model"].to_list()}, None]
+    rows = wide.readings(stage="slide", characteristics=["inner_od"])
+    named = rows.filter(pl.col("serial").is_not_null())
+    expected = named.group_by("serial").agg(pl.col("day").min()).sort("day", "serial")
+    last = make.day + timedelta(days=40)
+    assert wide.first_days("slide", ["inner_od"], both, until=last).rows() == expected.rows() != []
+    assert wide.first_days("slide", ["inner_od"], ["no such model"], until=last).is_empty()
+    assert wide.first_days("slide", ["inner_od"], both, until=make.day - timedelta(days=40)).is_empty()
 
 
 def test_serials_measured_with_a_gauge(wide, make):

@@ -21,6 +21,7 @@ from .headings import WHAT_WORDS as WHAT_WORDS
 from .headlines import Cell as Cell
 from .headlines import HeadReader as HeadReader
 from .layout import Column as Column
+from .layout import Parts as Parts
 from .layout import part_sheet as part_sheet
 from .mapping import BESIDE as BESIDE
 from .mapping import ORDERS as ORDERS

@@ -1,5 +1,10 @@
 """Types of what `qc.ingest.reading` offers; the package fetches each name on first use."""
 
+from .delimited import CONTROL as CONTROL
+from .delimited import BrokenRowError as BrokenRowError
+from .delimited import separator_of as separator_of
+from .delimited import split_rows as split_rows
+from .encodings import likely_encoding as likely_encoding
 from .files import read_file as read_file
 from .grid import MAX_BYTES as MAX_BYTES
 from .grid import MAX_CELLS as MAX_CELLS

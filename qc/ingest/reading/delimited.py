@@ -50,7 +50,7 @@ def read_csv(data: bytes, name: str, sheet: str) -> Grid:
     """
     text = decode(data, name)
     _refuse_control(text, name)
-    separator = _separator(text)
+    separator = separator_of(text)
     rows, lines = _rows(text, separator, name)
     _refuse_cut(text, rows, lines, name)
     trimmed = tuple(_trim(row) for row in rows)
@@ -96,7 +96,7 @@ def _refuse_control(text: str, name: str) -> None:
         raise SheetError(name, "letters were lost when the file was saved", hint, cell=cell)
 
 
-def _separator(text: str) -> str:
+def separator_of(text: str) -> str:
     """Choose the separator that shows most headings we know; among equals the one of most even width."""
     lines = [line for line in text.splitlines()[:SAMPLE_LINES] if line.strip()]
     best, best_score = ";", (0, 0)

@@ -104,8 +104,13 @@ def judge_waiting(workshop: Workshop) -> JsonObject:
 
 def touched_by(workshop: Workshop, found: Waiting, mark: JudgedUpTo) -> set[str]:
     """Return the series that what waits after a mark can have changed."""
-    from qc.jobs.judging.touched import made_of, series_touched
+    from qc.jobs.judging.touched import MOST_CARDS, made_of, series_touched, series_with_findings
 
+    store = workshop.store
+    if found.now.readings - mark.readings > MOST_CARDS:
+        rows = [kind[:3] for kind in store.counted_kinds(after=mark.readings)]
+        touched = made_of(workshop, rows) | series_with_findings(workshop) | found.series
+        return touched | made_of(workshop, store.measured_kinds()) if found.everything else touched
     news = workshop.store.news((mark.readings, mark.events, mark.entry))
     touched = series_touched(workshop, news) | found.series
     return touched | made_of(workshop, workshop.store.measured_kinds()) if found.everything else touched

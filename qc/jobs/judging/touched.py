@@ -21,6 +21,17 @@ MOST_CHECKS = 60
 """With more morning checks at once than this, every series with a finding is judged again."""
 
 
+MOST_CARDS = 50_000
+"""With more new cards at once than this, as a history brings them, their pieces are not looked at one by one:
+every series with a finding is judged again. Chosen: years of a shop, some tens of megabytes."""
+
+
+def series_with_findings(workshop: Workshop) -> set[str]:
+    """Return the keys of the charted series in which something was found."""
+    asked = {str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()}
+    return {signal.series for signal in workshop.store.signals()} & asked
+
+
 def series_touched(workshop: Workshop, news: News) -> set[str]:
     """Return the keys of the series that news can have changed.
 
@@ -37,9 +48,7 @@ def series_touched(workshop: Workshop, news: News) -> set[str]:
         ``stage/characteristic/family``.
     """
     direct = made_of(workshop, news.readings.select("stage", "characteristic", "model").unique().rows())
-    found = {signal.series for signal in workshop.store.signals()} - direct
-    asked = {str(SeriesKey(s.id, c.id, f)) for s, c, f in workshop.plan.charted()}
-    rest = found & asked
+    rest = series_with_findings(workshop) - direct
     if not rest:
         return direct
     checks = news.events.filter(pl.col("kind") == CHECKED).select("subject", "day").unique()

@@ -23,6 +23,10 @@ STEP = 500
 
 STATE = "windows"
 
+MANY_CARDS = 200_000
+"""From so many cards on the database finds where a window begins, and the readings before it are never in
+memory. Chosen: with fewer, one question is quicker than two."""
+
 
 @dataclass(frozen=True, slots=True)
 class Read:
@@ -62,6 +66,8 @@ class Windows:
         begin = self._begins.get(key)
         since = date.fromisoformat(str(begin[0])) if begin else None
         before = int(str(begin[1])) if begin else 0
+        if begin is None and self._mark[0] > MANY_CARDS:
+            since, before = self._begin_of(stage, characteristic, family, baseline, key)
         rows = self._own(stage, characteristic, family, since)
         days = rows.group_by("serial").agg(pl.col("day").min()).sort("day", "serial")
         skip = _first_of_window(before + days.height) - before
@@ -83,11 +89,36 @@ class Windows:
             if {**state, "mark": list(self._mark)} != self._known:
                 self.workshop.store.set_state(STATE, state)
 
+    def _begin_of(
+        self, stage: Stage, characteristic: Characteristic, family: str, baseline: Span | None, key: str
+    ) -> tuple[date | None, int]:
+        """Find where a window begins without its readings: the day, and how many pieces were made before."""
+        models = self._models(characteristic, family)
+        days = self.workshop.store.first_days(
+            stage.id, sources_of(characteristic), models, until=self.workshop.today
+        )
+        skip = _first_of_window(days.height)
+        if baseline is not None and baseline.first in (serials := days["serial"].to_list()):
+            skip = min(skip, serials.index(baseline.first))
+        if skip == 0:
+            return None, 0
+        since = days["day"][skip]
+        before = days.filter(pl.col("day") < since).height
+        self._begins[key] = [since.isoformat(), before]
+        return since, before
+
+    def _models(self, characteristic: Characteristic, family: str) -> list[str | None]:
+        """Return the models of a series; None where a piece without one belongs to it too."""
+        plan = self.workshop.plan
+        own = [m.id for m in plan.models_of(characteristic)]
+        named = [model for model in own if plan.family_of(characteristic, model) == family]
+        return [*named, None] if family == "all" else [*named]
+
     def _own(
         self, stage: Stage, characteristic: Characteristic, family: str, since: date | None
     ) -> pl.DataFrame:
         """Return the rows of the pieces of a series that were first measured on `since` or later."""
-        plan, store = self.workshop.plan, self.workshop.store
+        store = self.workshop.store
         sources = sources_of(characteristic)
         place = (stage.id, sources, since)
         if place not in self._frames:
@@ -95,11 +126,9 @@ class Windows:
                 stage=stage.id, characteristics=sources, since=since, until=self.workshop.today
             )
         rows = self._frames[place]
-        models = [
-            m.id for m in plan.models_of(characteristic) if plan.family_of(characteristic, m.id) == family
-        ]
-        fits = pl.col("model").is_in(models)
-        fits = fits | pl.col("model").is_null() if family == "all" else fits
+        models = self._models(characteristic, family)
+        fits = pl.col("model").is_in([model for model in models if model is not None])
+        fits = fits | pl.col("model").is_null() if None in models else fits
         serials = rows.filter(fits)["serial"].unique()
         rows = rows.filter(pl.col("serial").is_in(serials.implode()))
         if since is None or rows.is_empty():
@@ -111,6 +140,9 @@ class Windows:
         """Forget the windows of series before which a reading came in, was replaced or was taken back."""
         entry = mark[2] if len(mark) > 2 else 0  # older programs kept no entry, and nothing was taken back
         if (mark[0], entry) == (self._mark[0], self._mark[2]):
+            return
+        if self._mark[0] - mark[0] > MANY_CARDS:  # a whole history came in: counted anew, without reading it
+            self._begins = {}
             return
         news = self.workshop.store.news((mark[0], self._mark[1], entry)).readings
         first = news.group_by("stage", "characteristic").agg(pl.col("day").min())

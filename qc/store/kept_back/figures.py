@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 import polars as pl
-from sqlalchemy import Connection, exists, func, select
+from sqlalchemy import Connection, case, exists, func, or_, select
 
 from qc.plan import PLACE
 from qc.store.frames import fetch, in_parts, restored
@@ -31,9 +31,14 @@ def read_figures(
     A third of the columns of `read_readings`: with every piece asked about, texts and moments would cost more
     than the figures.
     """
-    own = [origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics))]
-    own += [origin.c.day <= until.isoformat(), origin.c.serial.is_not(None)]
-    asked = [own] if serials is None else [[*own, origin.c.serial.in_(part)] for part in in_parts(serials)]
+    what = [origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics))]
+    own = [origin.c.day <= until.isoformat(), origin.c.serial.is_not(None)]
+    # of some pieces only these are asked for: a stage named too would lead through all of its cards
+    asked = (
+        [[*what, *own]]
+        if serials is None
+        else [[*own, origin.c.serial.in_(part)] for part in in_parts(serials)]
+    )
     figures, origins, many = [], [], serials is None
     for conditions in asked:
         statement = (
@@ -56,7 +61,35 @@ def read_figures(
         .join(restored(pl.concat(origins), _OF_ORIGIN), on="origin", how="left", maintain_order="left")
         .join(places, on="place", how="left", maintain_order="left")
         .drop("origin", "place")
+        .filter((pl.col("stage") == stage) & pl.col("characteristic").is_in(list(characteristics)))
     )
+
+
+def read_first_days(
+    conn: Connection,
+    stage: str,
+    characteristics: Sequence[str],
+    models: Sequence[str | None],
+    until: date,
+) -> pl.DataFrame:
+    """Return `serial` and first `day` of the pieces one of whose cards names one of some models.
+
+    The database counts, so that a long history is never in memory; ordered by day, then serial.
+    """
+    named = origin.c.model.in_([model for model in models if model is not None])
+    fits = or_(named, origin.c.model.is_(None)) if None in models else named
+    standing = exists(
+        select(reading.c.id).where(reading.c.origin == origin.c.id, reading.c.id.not_in(gone_readings()))
+    )
+    asked = (
+        select(origin.c.serial, func.min(origin.c.day))
+        .where(origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics)))
+        .where(origin.c.serial.is_not(None), origin.c.day <= until.isoformat(), standing)
+        .group_by(origin.c.serial)
+        .having(func.max(case((fits, 1), else_=0)) == 1)
+    )
+    columns = {"serial": "str", "day": "date"}
+    return restored(fetch(conn, asked, columns), columns).sort("day", "serial")
 
 
 def read_gauged(conn: Connection, gauge: str, first: date, last: date) -> pl.DataFrame:

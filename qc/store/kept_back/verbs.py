@@ -14,6 +14,7 @@ from qc.store.kept_back.figures import (
     read_bearing,
     read_counts,
     read_figures,
+    read_first_days,
     read_gauged,
     read_last_seen,
     read_stage_days,
@@ -35,6 +36,13 @@ class PiecesStore(ProvenStore):
         """
         with self._database.reading() as conn:
             return read_figures(conn, stage, characteristics, serials, until)
+
+    def first_days(
+        self, stage: str, characteristics: Sequence[str], models: Sequence[str | None], *, until: date
+    ) -> pl.DataFrame:
+        """Return the pieces of some models that have one of the figures by a day: serial and first day."""
+        with self._database.reading() as conn:
+            return read_first_days(conn, stage, characteristics, models, until)
 
     def gauged(self, gauge: str, first: date, last: date) -> pl.DataFrame:
         """Return what a gauge read between two days, both included: serial, stage, characteristic, day."""

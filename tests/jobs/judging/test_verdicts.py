@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qc.jobs.judging import windows
+from qc.jobs.judging import touched, windows
 from qc.jobs.judging.catching_up import catch_up
 from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.judging.rates import present_budget
@@ -229,3 +229,26 @@ def test_a_frozen_state_keeps_the_window_open(shop):
     shop.store.say(KEYS[0], replace(frozen, what=What.UNDO_FREEZE), when=WHEN)
     assert {str(v.key) for v in catch_up(shop)} == {KEYS[0]}
     assert verdict(shop).pieces < 41
+
+
+def test_windows_are_the_same_where_the_store_counts_them(shop, monkeypatch):
+    """Past a number of cards the store finds where a window begins; what is judged does not change."""
+    put(shop, figures(range(130)))
+    monkeypatch.setattr(windows, "MANY_CARDS", 0)
+    asked = []
+    plainly = shop.store.first_days
+    monkeypatch.setattr(shop.store, "first_days", lambda *a, **k: asked.append(a) or plainly(*a, **k))
+    assert rejudge(shop).changed == () and asked
+    assert verdict(shop).before == 100
+    late = figures([390], values=[10.0], days=[LAST - timedelta(days=99)])
+    assert put(shop, late) == {KEYS[0]}
+    monkeypatch.setattr(windows, "MANY_CARDS", 10_000)
+    assert rejudge(shop).changed == ()
+
+
+def test_a_whole_history_judges_what_it_is_made_of_and_all_with_a_finding(shop, monkeypatch):
+    shifted(shop)
+    assert {signal.series for signal in shop.store.signals()} == {KEYS[1]}
+    monkeypatch.setattr(touched, "MOST_CARDS", 3)
+    assert put(shop, figures(range(200, 203))) == {KEYS[0]}, "few cards, and no piece of the finding"
+    assert put(shop, figures(range(210, 220))) == set(KEYS)
