@@ -14,7 +14,10 @@ from qc.jobs.upload import upload
 from qc.jobs.workshop import open_workshop
 from sample_measurements import folder as sample_folder
 
-ANSWER = "card: joints-card\ncolumns: {Gemessen: Date, Werkzahl: Serial, Durchgang: Joint leak, Ofen: keep beside}\n"
+ANSWER = (
+    "card: joints-card\n"
+    "columns: {Gemessen: Date, Werkzahl: Serial, Durchgang: Joint leak, Ofen: keep beside}\n"
+)
 DAYS = ANSWER + "dates: day-first\n"
 
 
