@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
+from qc.ingest.cards.contents import figure_by_unit
 from qc.ingest.cards.grouping import SAID
 from qc.ingest.cards.heading_lines import TableOfSheet
 from qc.ingest.cards.headings import CardHeadings, Meaning
@@ -144,16 +145,48 @@ def hold_unknown(
     return True
 
 
+def read_by_unit(
+    table: TableOfSheet,
+    found: Sequence[MeantColumn],
+    unknown: Sequence[tuple[Cell, str]],
+    words: CardHeadings,
+    there: set[str],
+    beside: list[str],
+) -> list[tuple[Cell, str]]:
+    """Read unknown columns of figures that their unit tells; return those that nothing tells."""
+    meant = {
+        cell: m
+        for cell, _ in unknown
+        if (
+            m := figure_by_unit(
+                cell.text.strip(),
+                [cell_text(row, table.headings.index(cell)) for row in table.body],
+                words,
+                there,
+            )
+        )
+    }
+    fields = [m.field for m in meant.values()]
+    for column in found:
+        own = meant.get(column.cell)
+        if own is not None and fields.count(own.field) == 1:  # of two columns of one unit neither is told
+            column.meaning = own
+            there.add(own.field)
+            beside.remove(column.cell.text.strip())
+    return [(cell, near) for cell, near in unknown if cell not in meant or meant[cell].field not in there]
+
+
 def told_by_cells(
     columns: Sequence[MeantColumn], words: CardHeadings, mapping: CardMapping | None
 ) -> tuple[tuple[str, str], ...]:
     """Return the headings that no word of the card explains, each with what its cells say it is."""
+    names = {field: c.name for field, c in words.figures.items()}
     return tuple(
-        (label, c.meaning.field)
+        (label, names.get(c.meaning.field, c.meaning.field))
         for c in columns
         if (label := c.cell.text.strip())
         and c.cell.column != SAID
-        and c.meaning.field in _BY_CELLS
+        and (c.meaning.field in _BY_CELLS or (c.meaning.field in names and not c.meaning.places))
         and words.read(label) is None
         and not (mapping and mapping.meant(label))
     )

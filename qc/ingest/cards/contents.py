@@ -8,7 +8,15 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
 from qc.ingest.cards.questions import by_content, mostly_figures
-from qc.ingest.cells import KNOWN_NAMES, is_blank_mark, known_field, plain, spanned
+from qc.ingest.cells import (
+    KNOWN_NAMES,
+    heading,
+    is_blank_mark,
+    known_field,
+    plain,
+    read_decimal,
+    spanned,
+)
 from qc.ingest.shapes import WHAT, WHERE, MapReading, crossings, place_values
 from qc.plan import PLACE, Plan
 from qc.words import closest
@@ -48,6 +56,10 @@ def meant_by_cells(
         meaning is not None and (meaning.figure or meaning.field not in {*_NO_CONTENT, *PLACE})
     ):
         return meaning
+    if meaning is not None and meaning.field in PLACE and WHAT in taken:
+        own = sum(are_places(meaning.field, [text], words) for text in filled)
+        if 2 * own < len(filled) and WHERE not in taken:
+            return Meaning(WHERE)  # beside names of figures: places of several kinds
     if meaning is not None and meaning.field in PLACE and are_places(meaning.field, filled, words):
         return meaning
     read = [words.read(text) for text in filled]
@@ -140,6 +152,21 @@ def settle_doubled(
                 read = n not in fit and mostly_figures(columns[n][2])
                 found[n] = Meaning(FIGURE, figure=True) if read and field == "day" else Meaning("note")
     return found
+
+
+def figure_by_unit(
+    label: str, texts: Sequence[str], words: CardHeadings, there: Collection[str]
+) -> Meaning | None:
+    """Return the one figure still unread that has the unit of an unknown heading and may have its cells."""
+    unit = heading(f"x {plain(label).rpartition(' ')[2]}", {"x": "x"}, words.units).unit
+    unit = unit or heading(label, {}, words.units).unit
+    fits = [field for field, c in words.figures.items() if unit and c.unit == unit and field not in there]
+    sensible = words.figures[fits[0]].sensible if len(fits) == 1 else None
+    if sensible is None:
+        return None  # without bounds of the plan nothing says that the cells are likely
+    read = [read_decimal(text) for text in texts if text and not is_blank_mark(text)]
+    inside = [value is not None and sensible[0] <= value <= sensible[1] for value in read]
+    return Meaning(fits[0], unit, figure=True) if inside and all(inside) else None
 
 
 _STROKE = re.compile(r"\s*[/\\\\|]\s*")

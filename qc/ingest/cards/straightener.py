@@ -10,6 +10,7 @@ from qc.ingest.cards.asking import (
     heading_line,
     hold_unknown,
     left_open,
+    read_by_unit,
     refuse_doubled,
     refuse_hinted,
     said_apart,
@@ -232,6 +233,9 @@ class Straightener:
         # figures that no heading of the card claims may be those that the card lacks
         there = {words.figure_of(c.meaning) for c in found if c.meaning.figure}
         lacking = not {FIGURE, "clearance"} & there and words.asked_for() - there
+        unknown, numbers = (
+            read_by_unit(table, found, some, words, there, beside) for some in (unknown, numbers)
+        )
         if unknown or (numbers and (lacking or not there)):
             fault = unknown_headings(self.grid, [*unknown, *numbers], words)
             if not there or not hold_unknown(table, found, [*unknown, *numbers], fault):
