@@ -148,5 +148,5 @@ def test_a_long_row_of_a_small_count_is_no_row_of_headings():
 
 def test_a_figure_of_another_stage_is_asked_about_and_its_card_named():
     text = "Joint card\n\nDate;Serial;Model;Leak;Hz\n24.11.2026;KT26-30;tenor;2,1;116,5\n"
-    with pytest.raises(SheetError, match=r"no column Hz \(Hz may be a figure of Tuning card\)"):
-        read(text)
+    (held,) = read(text)["hint"].to_list()[1:]
+    assert "no column Hz (Hz may be a figure of Tuning card)" in held
