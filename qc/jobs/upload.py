@@ -84,6 +84,14 @@ class _File:
             title = titles.get(read.card, read.card)
             if (mapping := read.confirmed()) is not None:
                 said.append(mapping.sentence(title))
+            said += [
+                f"{typed} is read as {meant} by what stands below it." for typed, meant in read.told_words()
+            ]
+            if read.left_open:
+                said.append(
+                    f"Held until it is said which figure of {title} stands under {listed(read.left_open)}: "
+                    f"{command_words('upload', self.name, '--propose-mapping')}"
+                )
             if read.beside:
                 said.append(f"No heading of {title}, kept as a remark: {listed(read.beside)}.")
             if read.numbers:

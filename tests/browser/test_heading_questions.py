@@ -1,11 +1,11 @@
 """A sheet in a bench's own words: all is asked at once, answered with one button, and not asked again."""
 
-NOTEBOOK = "Joints card\n\nGemessen;Nummer;Modell;Leckrate;Ofen\n{day};{serial};tenor;1,8;311\n"
+NOTEBOOK = "Joints card\n\nGemessen;Werkzahl;Modell;Durchgang;Ofen\n{day};{serial};tenor;1,8;311\n"
 
 
-def hand_in(window, folder, name, day, serial, figure="Leckrate"):
+def hand_in(window, folder, name, day, serial, figure="Durchgang"):
     sheet = folder / name
-    text = NOTEBOOK.replace("Leckrate", figure).format(day=day, serial=serial)
+    text = NOTEBOOK.replace("Durchgang", figure).format(day=day, serial=serial)
     sheet.write_text(text, "utf-8")
     return window.upload([sheet])
 
@@ -15,7 +15,7 @@ def answer(window, day):
     form = window.page.locator("#sheets-question-0")
     for asked in form.locator("label.heading-question").all():
         typed, choice = asked.locator("b").inner_text(), asked.locator("select")
-        meant = {"Leckrate": "Joint leak", "Ofen": "keep beside"}.get(typed)
+        meant = {"Durchgang": "Joint leak", "Ofen": "keep beside"}.get(typed)
         if meant:
             choice.select_option(meant)
     form.locator("select[name=dates]").select_option(label=day)

@@ -6,13 +6,14 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
+from qc.ingest.cards.contents import figure_by_unit
 from qc.ingest.cards.grouping import SAID
 from qc.ingest.cards.heading_lines import TableOfSheet
-from qc.ingest.cards.headings import CardHeadings
+from qc.ingest.cards.headings import CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
-from qc.ingest.cards.laid import BELOW, LayoutError, PlainCard, address, said_figure
+from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address, said_figure
 from qc.ingest.cards.layout import part_sheet
-from qc.ingest.cards.mapping import Mappings
+from qc.ingest.cards.mapping import CardMapping, Mappings
 from qc.ingest.cards.questions import (
     HeadingsUnknown,
     SheetQuestion,
@@ -20,6 +21,7 @@ from qc.ingest.cards.questions import (
     ask_columns,
     known_headings,
     likeliest,
+    mostly_figures,
     with_dates,
 )
 from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
@@ -28,8 +30,13 @@ from qc.ingest.cards.tables import cells_of
 from qc.ingest.cells import known_field, plain, read_decimal
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
-from qc.plan import Card, Plan
+from qc.plan import PLACE, Card, Plan
 from qc.words import listed
+
+LEFT_OPEN = "left open"
+"""Field of a column of figures nobody knows: its cells are held under one question."""
+
+_BY_CELLS = frozenset({"day", "serial", "person", "gauge", "model", *PLACE})
 
 
 class SheetAsker:
@@ -56,6 +63,16 @@ class SheetAsker:
             hint = f"Rename by what this card knows: {known_headings(words)}."
             told = SheetError(told.file, problem, hint, tab=told.tab, cell=told.cell)
         return ask(told, question)
+
+    def with_question(
+        self, found: Sequence[CardSheet], tables: Sequence[TableOfSheet]
+    ) -> tuple[CardSheet, ...]:
+        """Return the cards of a sheet; where cells are held the first carries the question."""
+        held = next((n for n, s in enumerate(found) if s.read_as and s.read_as.left_open), None)
+        if held is None:
+            return tuple(found)
+        question = self._question(tables)
+        return tuple(replace(s, question=question) if n == held else s for n, s in enumerate(found))
 
     def _question(self, tables: Sequence[TableOfSheet]) -> SheetQuestion | None:
         """Return what to ask of the first table whose headings are not all known, in its card's words."""
@@ -109,6 +126,85 @@ def unknown_headings(grid: Grid, unknown: Sequence[tuple[Cell, str]], words: Car
     )
     cell = address(grid, unknown[0][0], labels[0])
     return LayoutError(grid.file, problem, hint, tab=grid.tab, cell=cell)
+
+
+def hold_unknown(
+    table: TableOfSheet,
+    found: Sequence[MeantColumn],
+    unknown: Sequence[tuple[Cell, str]],
+    fault: SheetError,
+) -> bool:
+    """Hold the cells of unknown columns of figures; False where one may say of which piece or place it is."""
+    for cell, near in unknown:
+        texts = [cell_text(row, table.headings.index(cell)) for row in table.body]
+        if not mostly_figures(texts) or known_field(near) in {"serial", "model", "day", *PLACE}:
+            return False
+    for column in found:
+        if any(column.cell is cell for cell, _ in unknown):
+            column.meaning, column.fault = Meaning(LEFT_OPEN), fault
+    return True
+
+
+def read_by_unit(
+    table: TableOfSheet,
+    found: Sequence[MeantColumn],
+    unknown: Sequence[tuple[Cell, str]],
+    words: CardHeadings,
+    there: set[str],
+    beside: list[str],
+) -> list[tuple[Cell, str]]:
+    """Read unknown columns of figures that their unit tells; return those that nothing tells."""
+    meant = {
+        cell: m
+        for cell, _ in unknown
+        if (
+            m := figure_by_unit(
+                cell.text.strip(),
+                [cell_text(row, table.headings.index(cell)) for row in table.body],
+                words,
+                there,
+            )
+        )
+    }
+    fields = [m.field for m in meant.values()]
+    for column in found:
+        own = meant.get(column.cell)
+        if own is not None and fields.count(own.field) == 1:  # of two columns of one unit neither is told
+            column.meaning = own
+            there.add(own.field)
+            beside.remove(column.cell.text.strip())
+    return [(cell, near) for cell, near in unknown if cell not in meant or meant[cell].field not in there]
+
+
+def told_by_cells(
+    columns: Sequence[MeantColumn], words: CardHeadings, mapping: CardMapping | None
+) -> tuple[tuple[str, str], ...]:
+    """Return the headings that no word of the card explains, each with what its cells say it is."""
+    names = {field: c.name for field, c in words.figures.items()}
+    return tuple(
+        (label, names.get(c.meaning.field, c.meaning.field))
+        for c in columns
+        if (label := c.cell.text.strip())
+        and c.cell.column != SAID
+        and (c.meaning.field in _BY_CELLS or (c.meaning.field in names and not c.meaning.places))
+        and words.read(label) is None
+        and not (mapping and mapping.meant(label))
+    )
+
+
+def refuse_doubled(grid: Grid, columns: Sequence[MeantColumn]) -> None:
+    """Refuse two columns of one meaning, and a place that a heading and a column both name."""
+    taken: dict[tuple[object, ...], str] = {}
+    beside = {c.meaning.field: c.cell.text.strip() for c in columns if not c.meaning.figure}
+    for column in columns:
+        meaning, label = column.meaning, column.cell.text.strip()
+        key = (meaning.field, meaning.places, meaning.span)
+        also = next((beside[name] for name, _ in meaning.places if name in beside), None)
+        if column.fault is None and meaning.field not in {"note", ""} and (key in taken or also is not None):
+            problem = f"the headings {also or taken[key]} and {label} mean the same"
+            hint = "Keep one of the two columns, or rename the one that holds something else."
+            raise LayoutError(grid.file, problem, hint, tab=grid.tab, cell=address(grid, column.cell, label))
+        taken[key] = label
 
 
 def heading_line(table: TableOfSheet) -> tuple[str, ...]:

@@ -7,8 +7,16 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 
 from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
-from qc.ingest.cards.questions import by_content
-from qc.ingest.cells import KNOWN_NAMES, is_blank_mark, known_field, plain, spanned
+from qc.ingest.cards.questions import by_content, mostly_figures
+from qc.ingest.cells import (
+    KNOWN_NAMES,
+    heading,
+    is_blank_mark,
+    known_field,
+    plain,
+    read_decimal,
+    spanned,
+)
 from qc.ingest.shapes import WHAT, WHERE, MapReading, crossings, place_values
 from qc.plan import PLACE, Plan
 from qc.words import closest
@@ -40,10 +48,18 @@ def meant_by_cells(
         every filled cell is one of its words and no number.
     """
     filled = [text for text in texts if text and not is_blank_mark(text)]
+    if meaning is not None and meaning.figure and not meaning.places and filled:
+        # Joint beside Joint faulty: what stands below it are joints
+        named = _kinds_of(filled, words, taken)
+        return Meaning(named[0]) if len(named) == 1 else meaning
     if not filled or (
         meaning is not None and (meaning.figure or meaning.field not in {*_NO_CONTENT, *PLACE})
     ):
         return meaning
+    if meaning is not None and meaning.field in PLACE and WHAT in taken:
+        own = sum(are_places(meaning.field, [text], words) for text in filled)
+        if 2 * own < len(filled) and WHERE not in taken:
+            return Meaning(WHERE)  # beside names of figures: places of several kinds
     if meaning is not None and meaning.field in PLACE and are_places(meaning.field, filled, words):
         return meaning
     read = [words.read(text) for text in filled]
@@ -57,7 +73,13 @@ def meant_by_cells(
             return Meaning(what)
     if meaning is not None and meaning.field in {"note", "serial", "tool", *PLACE}:
         return meaning
-    kinds = [
+    kinds = _kinds_of(filled, words, taken)
+    return Meaning(kinds[0]) if len(kinds) == 1 else meaning
+
+
+def _kinds_of(filled: Sequence[str], words: CardHeadings, taken: Collection[str]) -> list[str]:
+    """Return the kinds of place of which every cell is one of the plan's words and no number."""
+    return [
         kind
         for kind in PLACE
         if kind not in taken
@@ -67,7 +89,6 @@ def meant_by_cells(
             for text in filled
         )
     ]
-    return Meaning(kinds[0]) if len(kinds) == 1 else meaning
 
 
 def are_places(kind: str, texts: Sequence[str], words: CardHeadings) -> bool:
@@ -79,11 +100,73 @@ def meant_without_heading(
     texts: Sequence[str], plan: Plan, taken: Collection[str], is_serial: Callable[[str], bool]
 ) -> Meaning | None:
     """Return what a column without a heading can only be: the pieces, or days, people or models."""
-    filled = [text for text in texts if text]
-    field = known_field(by_content(texts, plan))
-    if filled and not field and all(map(is_serial, filled)):
-        field = "serial"
+    field = field_of_cells(texts, plan, is_serial)
     return Meaning(field) if field and field not in taken else None
+
+
+def field_of_cells(texts: Sequence[str], plan: Plan, is_serial: Callable[[str], bool]) -> str:
+    """Return what a column is whose cells are all days, people, models, gauges or serials; else empty."""
+    filled = [text.strip() for text in texts if text.strip() and not is_blank_mark(text)]
+    if field := known_field(by_content(filled, plan)):
+        return field
+    gauges = {gauge.id for gauge in plan.gauges}
+    if filled and gauges.issuperset(filled):
+        return "gauge"
+    return "serial" if filled and all(map(is_serial, filled)) else ""
+
+
+def settle_doubled(
+    columns: Sequence[tuple[Meaning, str, Sequence[str]]], plan: Plan, is_serial: Callable[[str], bool]
+) -> dict[int, Meaning]:
+    """Return what columns are whose headings mean what another column already says.
+
+    Parameters
+    ----------
+    columns : sequence of (Meaning, str, sequence of str)
+        What each heading means, as typed, and the cells below it.
+    plan : Plan
+        Its people, models and gauges tell what cells are.
+    is_serial : callable
+        Tells a serial.
+
+    Returns
+    -------
+    dict
+        Number of a column -> a remark, or a figure that the sheet names elsewhere (``Measured`` over figures
+        beside a ``Date``). Empty where two columns may be meant: these stay as they are.
+    """
+    found: dict[int, Meaning] = {}
+    told: dict[str, list[int]] = {}
+    for n, (meaning, _, _) in enumerate(columns):
+        if not meaning.figure and meaning.field not in {"", "note", NUMBER}:
+            told.setdefault(meaning.field, []).append(n)
+    for field, places in told.items():
+        if len(places) < 2:
+            continue
+        fit = [n for n in places if field_of_cells(columns[n][2], plan, is_serial) == field]
+        same = len(fit) > 1 and len({tuple(columns[n][2]) for n in fit}) == 1
+        if len(fit) != 1 and not same:
+            continue
+        for n in places:
+            if n != fit[0]:
+                read = n not in fit and mostly_figures(columns[n][2])
+                found[n] = Meaning(FIGURE, figure=True) if read and field == "day" else Meaning("note")
+    return found
+
+
+def figure_by_unit(
+    label: str, texts: Sequence[str], words: CardHeadings, there: Collection[str]
+) -> Meaning | None:
+    """Return the one figure still unread that has the unit of an unknown heading and may have its cells."""
+    unit = heading(f"x {plain(label).rpartition(' ')[2]}", {"x": "x"}, words.units).unit
+    unit = unit or heading(label, {}, words.units).unit
+    fits = [field for field, c in words.figures.items() if unit and c.unit == unit and field not in there]
+    sensible = words.figures[fits[0]].sensible if len(fits) == 1 else None
+    if sensible is None:
+        return None  # without bounds of the plan nothing says that the cells are likely
+    read = [read_decimal(text) for text in texts if text and not is_blank_mark(text)]
+    inside = [value is not None and sensible[0] <= value <= sensible[1] for value in read]
+    return Meaning(fits[0], unit, figure=True) if inside and all(inside) else None
 
 
 _STROKE = re.compile(r"\s*[/\\\\|]\s*")

@@ -28,12 +28,28 @@ FIGURE = "figure"
 NUMBER = "number"
 """Field of a column that counts the rows, or names the piece where nothing else does."""
 
-WHAT_WORDS = frozenset("what|characteristic|figure|measurement|quantity|merkmal|messgröße".split("|"))
-FIGURE_WORDS = frozenset("value|reading|figure read|wert|messwert".split("|"))
+WHAT_WORDS = frozenset(
+    "what|characteristic|figure|measurement|quantity|merkmal|messgröße|größe|kenngröße|messung|feature".split(
+        "|"
+    )
+)
+FIGURE_WORDS = frozenset(
+    "value|reading|figure read|measured value|actual|wert|messwert|istwert|ablesung".split("|")
+)
 PLACE_WORDS = frozenset("place|measuring place|point|location|messpunkt|messort|ort".split("|"))
 """What stands over a column whose cells name the place of a row, of whatever kinds: ``U mouth``."""
 
-NUMBER_WORDS = frozenset("no|nr|#|lfd nr|lfd. nr|running no|row".split("|"))
+NUMBER_WORDS = frozenset(
+    "no|nr|#|lfd nr|lfd. nr|lfd. no|lfd no|lfd|lfdnr|lfd-nr|laufende nr|laufende nummer|laufnummer|"
+    "running no|running number|row|line|zeile|number|nummer|num|seq".split("|")
+)
+ASIDE_WORDS = frozenset(
+    "week|weeks|wk|cw|calendar week|week no|kw|kalenderwoche|woche|weekday|wochentag|year|jahr|month|monat|"
+    "shift|schicht|page|seite|sheet no|blatt|blatt-nr|order|order no|auftrag|auftragsnummer|auftrag nr|"
+    "customer|kunde|weather|wetter|humidity|luftfeuchte|luftfeuchtigkeit|rh".split("|")
+)
+"""What a bench writes beside its figures and no chart shows: kept as a remark, and not asked about."""
+
 SHORTEST = 3
 """A kind of place is shortened to so many letters at least; chosen: two begin too many words."""
 
@@ -110,6 +126,8 @@ class CardHeadings:
             return Meaning(WHAT if name in WHAT_WORDS else WHERE)
         if name in NUMBER_WORDS:
             return Meaning(NUMBER)
+        if name in ASIDE_WORDS:
+            return Meaning("note")
         for bare, unit, basis in self._without_unit(text):
             if bare in FIGURE_WORDS:
                 return Meaning(FIGURE, unit, basis, (), figure=True)
@@ -126,11 +144,12 @@ class CardHeadings:
         """Read a heading word by word: its figure, places and unit in any order, signs between them."""
         if self.card.stage == STAGE:
             return None
-        found = read_phrase(text, self._figure, self.places, self.units, given)
-        if found is None:
-            return None
-        field = found.figure or FIGURE
-        return Meaning(field, found.unit, found.basis, found.places, figure=True, span=found.span)
+        for bare, unit, basis in [(text, "", ""), *self._without_unit(text)]:
+            found = read_phrase(bare, self._figure, self.places, self.units, given)
+            if found is not None:
+                said = (found.unit or unit, found.basis or basis)
+                return Meaning(found.figure or FIGURE, *said, found.places, figure=True, span=found.span)
+        return None
 
     def _spanned(self, name: str, unit: str, basis: str) -> Meaning | None:
         """Read ``stem wall 1-4`` and ``bore entry/throat/end``: a figure with several of its places."""

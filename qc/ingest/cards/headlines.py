@@ -12,7 +12,7 @@ from qc.plan import Plan
 _GAP = re.compile(r"\s{2,}|\s*[;|]\s*|,\s+")
 _SERIAL = re.compile(r"^\S*\d\S*$")
 _LETTERED = re.compile(r"^[^\W\d_]{1,4}\d{0,4}[-/]?\d{2,6}$")  # letters, perhaps a year, a running number
-_LETTER_BEHIND = re.compile(r"^\d{2,6}[-/]?[A-Z]{1,2}$")  # a running number, the letter of a model: 418T
+_LETTER_BEHIND = re.compile(r"^\d{2,6}[-/]?[A-Z]{1,2}(?:\d{2})?$")  # a running number, a letter, a year: 418T
 _NUMBER_BEHIND = re.compile(r"^[-‐-―−_/.\s]{0,3}\d{2,6}$")
 MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 

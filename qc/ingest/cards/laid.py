@@ -34,6 +34,7 @@ class MeantColumn:
 
     cell: Cell
     meaning: Meaning
+    fault: SheetError | None = None  # why nobody can tell what stands below it: each of its cells is held
 
 
 @dataclass(slots=True)
@@ -90,7 +91,7 @@ class PlainCard:
         """Take one row of a table: one plain row for each of its places, and one for each cell left open."""
         identity: dict[str, Cell] = {}
         figures: list[PlacedFigure] = []
-        open_ones: list[tuple[Cell, str, LayoutError]] = []
+        open_ones: list[tuple[Cell, str, SheetError]] = []
         fault, what = None, None
         try:
             what = self._said(
@@ -102,7 +103,10 @@ class PlainCard:
             index = at[id(column)]
             cell = cells[index] if index < len(cells) else Cell("", cells[0].line, column.cell.column)
             meaning, label = column.meaning, column.cell.text.strip()
-            if meaning.figure:
+            if column.fault is not None:
+                if cell.text.strip() and not is_blank_mark(cell.text):
+                    open_ones.append((cell, label, column.fault))
+            elif meaning.figure:
                 try:
                     if fault is not None:
                         raise fault
@@ -160,14 +164,18 @@ class PlainCard:
         said = [self._what(cells, index, field) for field, index in at.items() if field != WHERE]
         named = [m for m in said if m is not None and m.field != FIGURE]
         if WHERE in at and not (named and not self.words.places.get(named[0].field)):
-            said.append(self._what(cells, at[WHERE], WHERE))  # of a figure without places it is a remark
+            # of a figure without places it is a remark
+            said.append(self._what(cells, at[WHERE], WHERE, named[0].field if named else ""))
         return _together([m for m in said if m is not None] or [_NOTHING_SAID]) if at else None
 
-    def _what(self, cells: list[Cell], index: int, field: str) -> Meaning | None:
+    def _what(self, cells: list[Cell], index: int, field: str, figure: str = "") -> Meaning | None:
         text = cells[index].text.strip() if index < len(cells) else ""
         if field == WHERE and (not text or is_blank_mark(text)):
             return None  # a figure that has no places, or one that is asked for them
         found = self.words.read(text)
+        if figure in self.words.figures:  # stem may be a station of one figure and an area of another
+            within = self.words.read(f"{self.words.figures[figure].name} {text}")
+            found = within if within is not None and within.field == figure and within.places else found
         if found is None or not found.figure:
             known = listed([c.name for c in self.words.figures.values()])
             kind = "figure" if field == WHAT else "place"

@@ -128,7 +128,8 @@ class Mappings:
 class ReadAs:
     """How one table of a sheet was read: its card, its heading line, the mapping, what was kept beside.
 
-    `numbers` are those columns kept beside that hold figures, so that it is asked what they are.
+    `numbers` are those columns kept beside that hold figures, so that it is asked what they are; `told` are
+    headings with what their cells say they are; the cells of `left_open` are held until a mapping names them.
     """
 
     card: str
@@ -136,6 +137,12 @@ class ReadAs:
     mapping: CardMapping | None = None
     beside: tuple[str, ...] = ()
     numbers: tuple[str, ...] = ()
+    told: tuple[tuple[str, str], ...] = ()
+    left_open: tuple[str, ...] = ()
+
+    def told_words(self) -> tuple[tuple[str, str], ...]:
+        """Return the headings that their cells explained, with the word a person knows for each."""
+        return tuple((typed, {"day": "Date"}.get(field, field.capitalize())) for typed, field in self.told)
 
     def confirmed(self) -> CardMapping | None:
         """Return the mapping as it is to be remembered: for this line, with the columns that stand in it."""

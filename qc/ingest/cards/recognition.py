@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from qc.ingest.cards.asked_plan import STAGE
 from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
@@ -10,6 +11,9 @@ from qc.ingest.cards.mapping import ReadAs
 from qc.ingest.cells import Heading, heading, plain
 from qc.ingest.errors import SheetError
 from qc.plan import Card, Characteristic, Plan
+
+if TYPE_CHECKING:
+    from qc.ingest.cards.questions import SheetQuestion
 
 VALUE = "value:"
 """Prefix of the field of a column that holds figures of a characteristic."""
@@ -62,7 +66,8 @@ EVENT_SHAPES: dict[str, tuple[str, ...]] = {
 class CardSheet:
     """A sheet whose card is known; head and columns are translated by the names of that card.
 
-    `read_as` says how its table was read; a sheet that was plain already has none.
+    `read_as` says how its table was read; a sheet that was plain already has none. `question` is what a
+    mapping has to answer where cells of it are held.
     """
 
     parts: Parts
@@ -71,6 +76,7 @@ class CardSheet:
     extra: tuple[HeadValue, ...]
     columns: dict[str, Column]
     read_as: ReadAs | None = None
+    question: SheetQuestion | None = None
 
     @property
     def dates(self) -> str:

@@ -104,6 +104,8 @@ class SheetWords:
     def is_label(self, text: str) -> bool:
         """Tell whether a cell is a heading by itself."""
         name = plain(text)
+        if text in self._no_serials:
+            return False  # Tester; NO: a person of the plan, and no number
         if any(name in known for known in (WHAT_WORDS, PLACE_WORDS, FIGURE_WORDS, NUMBER_WORDS)):
             return True
         if name in self.names or name in self.bench or corner_kinds(text, self):

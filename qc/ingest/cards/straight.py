@@ -88,7 +88,7 @@ def read_cards(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> tupl
     if not found:
         nothing = SheetError(grid.file, "no row of headings was found", "Write one over the figures.")
         raise asker.asked(fault or nothing, tables)
-    return tuple(found)
+    return asker.with_question(found, tables)
 
 
 def _with_split_figures(grid: Grid, plan: Plan, own: Mappings) -> CardSheet | None:

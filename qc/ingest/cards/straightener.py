@@ -8,9 +8,13 @@ from dataclasses import replace
 from qc.ingest.cards.asking import (
     cell_text,
     heading_line,
+    hold_unknown,
     left_open,
+    read_by_unit,
+    refuse_doubled,
     refuse_hinted,
     said_apart,
+    told_by_cells,
     unknown_headings,
 )
 from qc.ingest.cards.contents import (
@@ -20,6 +24,7 @@ from qc.ingest.cards.contents import (
     meant_by_map,
     meant_without_heading,
     nearest,
+    settle_doubled,
 )
 from qc.ingest.cards.grouping import fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.heading_lines import TableOfSheet, said_of_rows
@@ -200,12 +205,13 @@ class Straightener:
             if not said:
                 meaning = meant_by_cells(meaning, texts, words, given | {c.meaning.field for c in found})
             if not label and meaning is None:
-                taken = given | {c.meaning.field for c in found}
-                meaning = meant_without_heading(texts, self.plan, taken, self.words.is_serial)
+                meaning = self._by_cells(texts, given, found)
             if not label and meaning is None:
                 if any(texts):
                     raise SheetError(self.grid.file, "a column has figures but no heading", "Write over it.")
                 continue
+            if meaning is None and not said:
+                meaning = self._by_cells(texts, given, found)
             if (meaning is None or _is_open(meaning)) and self._is_derived(table, index, words):
                 beside.append(label)
                 found.append(MeantColumn(cell, Meaning("note")))
@@ -227,14 +233,30 @@ class Straightener:
         # figures that no heading of the card claims may be those that the card lacks
         there = {words.figure_of(c.meaning) for c in found if c.meaning.figure}
         lacking = not {FIGURE, "clearance"} & there and words.asked_for() - there
+        unknown, numbers = (
+            read_by_unit(table, found, some, words, there, beside) for some in (unknown, numbers)
+        )
         if unknown or (numbers and (lacking or not there)):
-            raise unknown_headings(self.grid, [*unknown, *numbers], words)
+            fault = unknown_headings(self.grid, [*unknown, *numbers], words)
+            if not there or not hold_unknown(table, found, [*unknown, *numbers], fault):
+                raise fault
         fields = {c.meaning.field for c in found} | {k for c in found for k, _ in c.meaning.places} | given
         for column in found:
             if column.meaning.field == NUMBER:
                 column.meaning = self._number(table, column, fields, words)
-        self._refuse_doubled(found)
+        cells = [[cell_text(row, table.headings.index(c.cell)) for row in table.body] for c in found]
+        columns = [(c.meaning, c.cell.text.strip(), texts) for c, texts in zip(found, cells, strict=True)]
+        for index, meaning in settle_doubled(columns, self.plan, self.words.is_serial).items():
+            found[index].meaning = meaning
+        refuse_doubled(self.grid, found)
         return [column for column in found if column.meaning.field], beside
+
+    def _by_cells(
+        self, texts: Sequence[str], given: Collection[str], found: Sequence[MeantColumn]
+    ) -> Meaning | None:
+        """Return what the cells of a column nobody knows can only be, and nothing else on the sheet says."""
+        taken = {*given, *(c.meaning.field for c in found)}
+        return meant_without_heading(texts, self.plan, taken, self.words.is_serial)
 
     def _given(self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings) -> set[str]:
         """Return the fields that the head and the headings say; a kind of place only over its cells."""
@@ -288,21 +310,6 @@ class Straightener:
     def _refuse_unit(self, label: str, words: CardHeadings) -> None:
         if heading(label, {}, words.units).stray_unit:
             raise SheetError(self.grid.file, f"the heading {label} names an unknown unit", "Mend it.")
-
-    def _refuse_doubled(self, columns: Sequence[MeantColumn]) -> None:
-        """Refuse two columns of one meaning, and a place that a heading and a column both name."""
-        taken: dict[tuple[object, ...], str] = {}
-        beside = {c.meaning.field: c.cell.text.strip() for c in columns if not c.meaning.figure}
-        for column in columns:
-            meaning, label = column.meaning, column.cell.text.strip()
-            key = (meaning.field, meaning.places, meaning.span)
-            also = next((beside[name] for name, _ in meaning.places if name in beside), None)
-            if meaning.field not in {"note", ""} and (key in taken or also is not None):
-                problem = f"the headings {also or taken[key]} and {label} mean the same"
-                hint = "Keep one of the two columns, or rename the one that holds something else."
-                cell = self._at(column.cell, label)
-                raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
-            taken[key] = label
 
     def _may_be(self, label: str, texts: list[str], words: CardHeadings, given: Collection[str]) -> str:
         """Return what a heading must be asked about, empty where its column is only kept beside.
@@ -364,8 +371,12 @@ class Straightener:
         laid.add_said()
         laid.ask_open()
         sheet = recognise_card(part_sheet(laid.grid(), plan_names(self.plan)), self.plan)
+        held = tuple(c.cell.text.strip() for c in columns if c.fault is not None)
+        beside = [label for label in beside if label not in held]
         numbers = tuple(label for label in beside if self._holds_figures(table, label))
-        return replace(sheet, read_as=ReadAs(card.id, heading_line(table), mapping, tuple(beside), numbers))
+        told = told_by_cells(columns, words, mapping)
+        read_as = ReadAs(card.id, heading_line(table), mapping, tuple(beside), numbers, told, held)
+        return replace(sheet, read_as=read_as)
 
     def _holds_figures(self, table: TableOfSheet, label: str) -> bool:
         index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)

@@ -18,6 +18,7 @@ from qc.ingest.cards.heading_lines import (
     widened,
     with_units,
 )
+from qc.ingest.cards.headings import WHAT_WORDS
 from qc.ingest.cards.headlines import Cell
 from qc.ingest.cards.sheet_words import SheetWords, is_figure_text
 from qc.ingest.cells import known_field, plain
@@ -41,6 +42,7 @@ def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
         if words.are_headings(cells) or _over_places(rows, n, words) or _over_map(rows, n, words)
     ]
     found = [n for n in found if n not in found[1:] or not _goes_on(rows, n, words)]
+    found = [n for n in found if not _is_row_of_list(rows, n, found, words)]
     maps = [n for n in found if _is_one_column(rows[n], words)]
     if maps and len(maps) < len(found):  # Leg; upper over rows of a table is no head of another one
         corners = {plain(rows[n][0].text) for n in found if n not in maps}
@@ -54,6 +56,13 @@ def heading_rows(grid: Grid, words: SheetWords) -> list[int]:
         any(is_filled(rows[row]) for row in range(a + 1, b)) for a, b in zip(found, found[1:], strict=False)
     ]
     return [index for index, rows_follow in zip(found, [*between, True], strict=True) if rows_follow]
+
+
+def _is_row_of_list(rows: list[list[Cell]], index: int, starts: Sequence[int], words: SheetWords) -> bool:
+    """Tell whether a line names its figure where headings above it have a column of figures by name."""
+    over = (cell for n in reversed(starts) if n < index for cell in rows[n])
+    what = next((cell.column for cell in over if plain(cell.text) in WHAT_WORDS), None)
+    return what is not None and what < len(rows[index]) and words.is_figure(rows[index][what].text)
 
 
 def _over_rows(rows: list[list[Cell]], index: int, words: SheetWords) -> bool:
@@ -138,6 +147,35 @@ def _over_figures(rows: list[list[Cell]], index: int) -> bool:
     return named and all(is_figure_text(below.get(cell.column, "")) for cell in others)
 
 
+LISTED = ("What", "Place", "Value")
+FEWEST_LISTED = 3
+"""So many lines of a figure, its place and what was read make a list by themselves; chosen."""
+
+
+def _list_without_headings(rows: list[list[Cell]], words: SheetWords) -> TableOfSheet | None:
+    """Read lines of a figure, its place and what was read, below a head and with no headings over them."""
+    filled = [n for n, row in enumerate(rows) if is_filled(row)]
+    first = next((n for n in filled if _is_listed(rows[n], words)), None)
+    if first is None:
+        return None
+    body = [rows[n] for n in filled if n >= first]
+    placed = sum(bool(row[1].text.strip()) for row in body if len(row) > 1)
+    if len(body) < FEWEST_LISTED or not placed or not all(_is_listed(row, words) for row in body):
+        return None
+    if any(words.are_headings(rows[n]) for n in filled if n < first):
+        return None
+    headings = [Cell(text, body[0][0].line, n) for n, text in enumerate(LISTED)]
+    return TableOfSheet([rows[n] for n in filled if n < first], headings, body)
+
+
+def _is_listed(row: Sequence[Cell], words: SheetWords) -> bool:
+    """Tell whether a line is a figure by its name, a place or nothing, and one thing that was read."""
+    texts = [cell.text.strip() for cell in row]
+    if len(texts) < 3 or any(texts[3:]) or not texts[0] or not is_figure_text(texts[2]):
+        return False
+    return words.is_figure(texts[0]) and (not texts[1] or words.names_places(texts[1]))
+
+
 def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
     """Part a sheet into its tables, in order; pieces written across become rows.
 
@@ -147,6 +185,8 @@ def split_tables(grid: Grid, words: SheetWords) -> list[TableOfSheet]:
         Empty where no row and no column of headings is found.
     """
     rows = cells_of(grid)
+    if (listed := _list_without_headings(rows, words)) is not None:
+        return [listed]
     starts = heading_rows(grid, words)
     if not starts:
         across = across_table(rows, words)

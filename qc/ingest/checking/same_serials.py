@@ -14,7 +14,9 @@ _DASHES = re.compile("[‐-―−_]")
 _BLANKS = re.compile(r"\s+")
 _ONE_NUMBER = re.compile(r"^(?P<letters>[^\W\d_]+)(?P<sign>[-‐-―−_/.\s]*)(?P<number>\d+)$")
 _TWO_NUMBERS = re.compile(r"^(?P<head>[^\W\d_]+\d+)[-‐-―−_\s]+(?P<number>\d+)$")
-_LETTERS_BEHIND = re.compile(r"^(?P<number>\d{2,})(?P<sign>[-‐-―−_/.\s]*)(?P<letters>[^\W\d_]{1,2})$")
+_LETTERS_BEHIND = re.compile(
+    r"^(?P<number>\d{2,})(?P<sign>[-‐-―−_/.\s]*)(?P<letters>[^\W\d_]{1,2}(?:\d{2})?)$"
+)
 _SIGNS = frozenset({"", "-", "/", "."})
 """What stands between the letters and the number of a serial; a blank or a long dash is a slip for one."""
 
@@ -28,10 +30,15 @@ def written_alike(serial: str) -> str:
     ['h26-003', 'h26-003', 'h26003']
     >>> [written_alike(serial) for serial in ("OS-246", "os 246", "OS246", "OS_246")]
     ['os246', 'os246', 'os246', 'os246']
+    >>> [written_alike(serial) for serial in ("624 F26", "624-F26", "624F26")]
+    ['624f26', '624f26', '624f26']
     """
     one = _ONE_NUMBER.match(serial.strip())
     if one is not None:
         return f"{one['letters']}{one['number']}".casefold()
+    behind = _LETTERS_BEHIND.match(serial.strip())
+    if behind is not None:
+        return f"{behind['number']}{behind['letters']}".casefold()
     return _BLANKS.sub("", _DASHES.sub("-", serial)).casefold()
 
 
@@ -78,7 +85,7 @@ def usual_writings(serials: set[str], known: Known, prefix: str = "") -> dict[st
     behind = Counter(
         (two["sign"], two["letters"])
         for serial in (*known.serials, *serials)
-        if (two := _LETTERS_BEHIND.match(serial)) is not None and not _BLANKS.search(two["sign"])
+        if (two := _LETTERS_BEHIND.match(serial)) is not None and two["sign"] in _SIGNS
     )
     found: dict[str, str] = {}
     for alike, written in new.items():
@@ -125,9 +132,16 @@ def _as_others(serial: str, behind: Counter[tuple[str, str]]) -> str:
     if own is None:
         return serial
     ways = {way: n for way, n in behind.items() if way[1].casefold() == own["letters"].casefold()}
-    best = max(ways, key=lambda way: (ways[way], way), default=None)
-    odd = best is not None and ways[best] > ways.get((own["sign"], own["letters"]), 0)
-    return f"{own['number']}{best[0]}{best[1]}" if best is not None and odd else serial
+    signs = Counter[str]()  # of three ways to write one letter the one that the other letters have too
+    for (sign, _), n in behind.items():
+        signs[sign] += n
+    said = {way: (n, signs[way[0]]) for way, n in ways.items()}
+    best = max(said, key=lambda way: (said[way], way), default=None)
+    odd = best is not None and said[best] > said.get((own["sign"], own["letters"]), (0, 0))
+    if best is None or not odd:
+        return serial
+    letters = own["letters"] if own["letters"].isupper() else best[1]
+    return f"{own['number']}{best[0]}{letters}"
 
 
 def _letters(prefix: str) -> str:

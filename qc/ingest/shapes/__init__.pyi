@@ -1,5 +1,7 @@
 """Types of what `qc.ingest.shapes` offers; the package fetches each name on first use."""
 
+from .bench_words import other_wordings as other_wordings
+from .bench_words import same_words as same_words
 from .crossed import MapReading as MapReading
 from .crossed import crossings as crossings
 from .crossed import place_values as place_values

@@ -38,7 +38,7 @@ def needs_filling(fields: Mapping[str, int], rows: Sequence[Sequence[str]]) -> b
                 return True
         for column in naming:
             text = row[column] if column < len(row) else ""
-            if text and not text[-1].isdigit() and is_worked_out(text):
+            if text and not text[-1].isdigit() and (is_worked_out(text) or plain(text) in _LIMITS):
                 return True
         if sum(1 for text in row if text.strip()) == 1 and len(fields) > 2:
             return True
@@ -102,7 +102,7 @@ def _no_readings(fields: Mapping[str, int], rows: Rows, figures: Collection[int]
 def _names_no_piece(fields: Mapping[str, int], row: Sequence[str], figures: Collection[int]) -> bool:
     """Tell whether a row names a mean, a sum or a limit where others name their piece or their place."""
     serial = row[fields["serial"]].strip() if "serial" in fields else None
-    if serial and is_worked_out(serial):
+    if serial and (is_worked_out(serial) or plain(serial) in _LIMITS):
         return True
     if any(
         is_worked_out(row[fields[name]]) for name in PLACE if name in fields and row[fields[name]].strip()
@@ -114,6 +114,9 @@ def _names_no_piece(fields: Mapping[str, int], row: Sequence[str], figures: Coll
     whole = bool(named) and is_worked_out(named[0])
     return whole or (serial == "" and any(map(is_worked_out, named)))
 
+
+_LIMITS = frozenset("lower upper untere obere lsl usl uw ow".split())
+"""What may stand where a serial should, over figures that are wanted; elsewhere these are places."""
 
 _FIGURE = re.compile(r"[+-]?\d[\d.,]*\s*(\S{0,8})|[+-]?[.,]\d+\s*(\S{0,8})")
 

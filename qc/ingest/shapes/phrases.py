@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.ingest.cells import known_field, plain, split_unit
+from qc.ingest.shapes.bench_words import other_wordings, same_words
 from qc.plan import PLACE
 
 Spelled = Mapping[str, Mapping[str, str]]
@@ -19,16 +20,6 @@ _TO = frozenset("- – — … .. ... to bis".split())
 _FILLERS = frozenset("at in of on the am an bei der die das @ = : ( ) [ ] . deg".split())
 _DIAMETER = frozenset("ø ⌀ ∅ dia diam durchmesser diameter".split())
 """Signs and short words for a diameter, which a plan may leave out; common practice, no source."""
-
-TRANSLATED = {
-    "masse": "mass", "gewicht": "mass", "weight": "mass", "wand": "wall", "wandstärke": "wall",
-    "wanddicke": "wall", "rand": "rim", "bohrung": "bore", "innenbohrung": "bore", "kraft": "force",
-    "glanz": "gloss", "länge": "length", "laenge": "length", "dicke": "thickness", "lackdicke": "thickness",
-    "schichtdicke": "thickness", "leck": "leak", "leckage": "leak", "becher": "bell",
-    "schallstück": "bell", "außen": "outer", "aussen": "outer", "innen": "inner", "oben": "upper",
-    "unten": "lower", "mitte": "middle", "bogen": "crook", "offen": "open", "breite": "width",
-}  # fmt: skip
-"""Words of a German bench for words that a plan may use, and weight for mass; tried last."""
 
 _EMPTY_WORDS = frozenset("thickness dicke stärke reading readings value values measured wert werte".split())
 """Words that may stand behind the name of a figure and add nothing to it: wall thickness."""
@@ -147,8 +138,16 @@ def _named(run: list[str], figure_of: Callable[[str], str | None]) -> str | None
         tried += [[*inside, "diameter"], ["diameter", *inside], inside]
     if _EMPTY_WORDS & {words[-1]} and figure_of(words[-1]) is None:
         tried.append(words[:-1])
-    tried += [[TRANSLATED.get(word, word) for word in name] for name in tried]
-    return next((f for name in tried if name and (f := figure_of(" ".join(name))) is not None), None)
+    exact = next((f for name in tried if name and (f := figure_of(" ".join(name))) is not None), None)
+    return exact if exact is not None else figure_by_other_words(tried, figure_of)
+
+
+def figure_by_other_words(
+    names: Sequence[Sequence[str]], figure_of: Callable[[str], str | None]
+) -> str | None:
+    """Return the one figure that words of a bench name in other words than the plan's, None where several."""
+    fields = {f for name in names for said in other_wordings(name) if (f := figure_of(said)) is not None}
+    return next(iter(fields)) if len(fields) == 1 else None
 
 
 def _read_places(
@@ -265,10 +264,15 @@ def _value(
             if values:
                 return used, values
     token = tokens[at] if at < len(tokens) else ""
-    told = TRANSLATED.get(token, "")
-    values = {name: s[told] for p in known for name, s in p.items() if told in s and kind in {"", name}}
-    if values and not set(values) & set(given):
-        return 1, values
+    told = {
+        (name, s[other])
+        for other in same_words(token)
+        for p in known
+        for name, s in p.items()
+        if other in s and kind in {"", name} and name not in given
+    }
+    if told and len({name for name, _ in told}) == len(told):
+        return 1, dict(told)
     if not figure or not token.isalpha():
         return None
     begun = {

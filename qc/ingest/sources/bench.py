@@ -41,11 +41,8 @@ def unfold_bench(sheet: CardSheet, plan: Plan) -> Rows:
     for field, characteristic in figures.items():
         require_unit(sheet, sheet.columns[field], characteristic)
     if figures:
-        given = {*sheet.columns, *sheet.head}
-        lacking = [[p for p in c.places if p not in given] for c in figures.values()]
-        # where one figure lacks its places only its own rows are held
-        places = dict.fromkeys(p for own in lacking for p in own) if all(lacking) else {}
-        require_given(sheet, {"serial": "Serial", **{p: p.capitalize() for p in places}})
+        # rows that lack a place are held one by one: what is said of the others goes in
+        require_given(sheet, {"serial": "Serial"})
     reader = RowReader(sheet, plan)
     readings: list[UnfoldedReading] = []
     events: list[UnfoldedEvent] = []

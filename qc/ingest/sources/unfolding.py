@@ -51,6 +51,8 @@ class Unfolded:
         How each of its tables was read: its heading line, the mapping, what was kept beside.
     passed_over : tuple of str
         Tabs of the same workbook that hold words only and were not read.
+    question : SheetQuestion or None
+        What a mapping has to answer where cells under unknown headings are held.
     """
 
     file: str
@@ -61,6 +63,7 @@ class Unfolded:
     events: pl.DataFrame
     read_as: tuple[ReadAs, ...] = ()
     passed_over: tuple[str, ...] = ()
+    question: SheetQuestion | None = None
 
     @property
     def rows(self) -> int:
@@ -111,7 +114,10 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
     number_repeats(readings, plan)
     read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
     rows = reading_frame(readings), event_frame(events)
-    return Unfolded(grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as, grid.passed_over)
+    question = next((sheet.question for sheet in sheets if sheet.question is not None), None)
+    return Unfolded(
+        grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as, grid.passed_over, question
+    )
 
 
 def _filled_in(found: list[UnfoldedReading], sheet: CardSheet) -> list[UnfoldedReading]:
@@ -123,7 +129,7 @@ def _filled_in(found: list[UnfoldedReading], sheet: CardSheet) -> list[UnfoldedR
 
 
 def date_question(part: Unfolded, plan: Plan) -> SheetQuestion | None:
-    """Return the question which way round a bench writes its dates, None where every date says it itself.
+    """Return what a mapping has to answer: unknown headings whose cells are held, or how dates go; else None.
 
     Parameters
     ----------
@@ -137,6 +143,8 @@ def date_question(part: Unfolded, plan: Plan) -> SheetQuestion | None:
     SheetQuestion or None
         For the heading line of its first table, with a date of it read both ways.
     """
+    if part.question is not None:
+        return part.question
     open_days = [
         text
         for rows in (part.readings, part.events)

@@ -106,12 +106,24 @@ def test_places_of_other_figures_stay_empty(unfolded):
     assert unfolded(rows).readings["station"].to_list() == [""]
 
 
+def test_rows_of_a_card_without_a_column_of_places_are_held_and_not_the_sheet(judge, said):
+    rows = [
+        ["Card", "Bell wall map"],
+        ["Model", "tenor"],
+        [],
+        ["Date", "Serial", "Station", "Wall"],
+        ["2026-05-12", "TH-1", "1", "0.51"],
+    ]
+    checked = judge(rows)
+    assert checked.readings.height == 0
+    assert "does not say which direction" in said(checked)[0]["sentence"]
+
+
 @pytest.mark.parametrize(
     ("headings", "words"),
     [
         (["Serial", "Station", "Direction"], "misses the heading Bell wall"),
         (["Station", "Direction", "Wall"], "does not say Serial"),
-        (["Serial", "Station", "Wall"], "does not say Direction"),
         (["Serial", "Station", "Direction", "Wall [um per side]", "Wall [g]"], "mean the same"),
         (["Serial", "Station", "Direction", "Wall [h]"], "is in h, but Bell wall is kept in mm"),
     ],

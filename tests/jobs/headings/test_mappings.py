@@ -15,14 +15,15 @@ from qc.jobs.workshop import open_workshop
 from sample_measurements import folder as sample_folder
 
 ANSWER = (
-    "card: joints-card\ncolumns: {Gemessen: Date, Nummer: Serial, Leckrate: Joint leak, Ofen: keep beside}\n"
+    "card: joints-card\n"
+    "columns: {Gemessen: Date, Werkzahl: Serial, Durchgang: Joint leak, Ofen: keep beside}\n"
 )
 DAYS = ANSWER + "dates: day-first\n"
 
 
 def notebook(first=1391, day="12/11/2026"):
     rows = "".join(f"{day};QH-{first + n};tenor;1,{n};311\n" for n in range(3))
-    return f"Joints card\n\nGemessen;Nummer;Modell;Leckrate;Ofen\n{rows}".encode()
+    return f"Joints card\n\nGemessen;Werkzahl;Modell;Durchgang;Ofen\n{rows}".encode()
 
 
 @pytest.fixture
@@ -44,7 +45,7 @@ def test_without_a_mapping_nothing_is_taken_in_and_the_board_knows_what_to_ask(s
     receipt = upload(shop, [("a.csv", notebook())], who="IS")
     assert receipt.sheets == () and "--propose-mapping" in receipt.refused[0]
     (question,) = receipt.questions
-    assert [column.typed for column in question.columns] == ["Gemessen", "Nummer", "Leckrate", "Ofen"]
+    assert [column.typed for column in question.columns] == ["Gemessen", "Werkzahl", "Durchgang", "Ofen"]
     assert question.dates is not None and question.dates.typed == "12/11/2026"
     assert shop.store.sheets() == [] and not (shop.folder / "mappings.yaml").exists()
 
@@ -53,7 +54,7 @@ def test_a_confirmed_mapping_is_kept_and_used_silently_at_the_next_sheet(shop):
     receipt = upload(shop, [("a.csv", notebook())], who="FN", mappings=given(shop, DAYS))
     assert receipt.sheets[0].count.accepted == 3
     said = (
-        "Read with the mapping of Joints card: Gemessen is Date, Nummer is Serial and Leckrate is Joint "
+        "Read with the mapping of Joints card: Gemessen is Date, Werkzahl is Serial and Durchgang is Joint "
         "leak; Ofen kept beside; dates with the day first."
     )
     assert receipt.sheets[0].to_dict()["marks"][0] == said
@@ -85,7 +86,7 @@ def test_dates_are_held_until_the_bench_has_said_once_how_it_writes_them(shop):
 
 def test_alike_doubts_of_an_old_notebook_are_told_alike(shop):
     rows = "".join(f"1{n}/11/2026;QH-{1391 + n};tenor;ca. 1,{n};311\n" for n in range(4))
-    old = f"Joints card\n\nGemessen;Nummer;Modell;Leckrate;Ofen\n{rows}".encode()
+    old = f"Joints card\n\nGemessen;Werkzahl;Modell;Durchgang;Ofen\n{rows}".encode()
     receipt = upload(shop, [("old.csv", old)], who="IS", mappings=given(shop, DAYS))
     assert (receipt.sheets[0].count.accepted, receipt.sheets[0].count.reasons) == (0, {"not-a-number": 4})
     assert [json.loads(json.dumps(row.proposal)) for row in shop.store.held()] == [
@@ -141,7 +142,7 @@ def test_the_command_proposes_and_takes_a_mapping(shop, command, tmp_path):
     sheet.write_bytes(notebook())
     asked = command("upload", sheet, "--propose-mapping", "--workshop", shop.folder)
     assert asked.exit_code == 0 and asked.stdout.count("# may be: ") == 4
-    filled = asked.stdout.replace("Leckrate:", "Leckrate: Joint leak").replace("Ofen:", "Ofen: keep beside")
+    filled = asked.stdout.replace("Durchgang:", "Durchgang: Joint leak").replace("Ofen:", "Ofen: keep beside")
     mapping.write_text(filled.replace("dates:", "dates: day-first"), "utf-8")
     words = ("upload", sheet, "--mapping", mapping, "--who", "IS", "--workshop", shop.folder)
     assert command(*words).stdout.startswith("a.csv: 3 rows, 3 accepted.\n   Read with the mapping")
