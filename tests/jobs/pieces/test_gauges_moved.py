@@ -19,7 +19,14 @@ def workshop(values, tolerance=0.004, until=None, ring=()):
     days = [FIRST + timedelta(days=at) for at in range(len(values))]
     on = ["zero" if ring else ""] * len(values) + ["Ring 14.05"] * len(ring)
     days, values = days + days[: len(ring)], [*values, *ring]
-    rows = {"id": range(len(on)), "subject": ["BG-7"] * len(on), "day": days, "value": values, "batch": on}
+    rows = {
+        "id": range(len(on)),
+        "subject": ["BG-7"] * len(on),
+        "day": days,
+        "value": values,
+        "batch": on,
+        "code": [""] * len(on),
+    }
     today = until or max(days)
     kept = pl.DataFrame(rows, schema_overrides={"value": pl.Float64})
     store = SimpleNamespace(events=lambda kind, subjects, until: kept.filter(pl.col("day") <= until))

@@ -27,7 +27,7 @@ stages:
 """
 FIRST = date(2026, 3, 2)
 PIECES, EACH = 72, 9
-SEED = 6  # of the first eight the one in which a finding of another kind takes an open one over
+SEED = 11  # the first in which a finding of another kind takes an open one over
 BATCHES = ("K-1", "K-2", "K-3")
 
 
