@@ -21,7 +21,6 @@ from qc.jobs.board.gauges import gauge_views, trusted_since
 from qc.jobs.board.months import month_figures, month_page, month_so_far
 from qc.jobs.board.remedies import StoreRemedies
 from qc.jobs.board.rows import (
-    chosen_rows,
     decided_views,
     held_views,
     instrument_rows,
@@ -215,7 +214,9 @@ class StoreBoardData:
 
     def instruments(self, wanted: str = "", limit: int = 60) -> tuple[views.InstrumentRow, ...]:
         """Return instruments whose serial holds `wanted`, newest first; parts too where one is asked for."""
-        found = chosen_rows(self._once("pieces", instrument_rows), wanted)
+        every = self._once("pieces", instrument_rows)
+        low = wanted.lower()
+        found = [r for r in every if low in r.serial.lower() and (wanted or r.state != "part")]
         return standing_rows(self._current(), found[:limit])
 
     def instrument(self, serial: str) -> views.InstrumentView | None:
