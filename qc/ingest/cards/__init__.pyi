@@ -26,11 +26,11 @@ from .layout import part_sheet as part_sheet
 from .mapping import BESIDE as BESIDE
 from .mapping import ORDERS as ORDERS
 from .mapping import CardMapping as CardMapping
+from .mapping import DateQuestion as DateQuestion
 from .mapping import Mappings as Mappings
 from .mapping import ReadAs as ReadAs
-from .questions import DateQuestion as DateQuestion
+from .mapping import SheetQuestion as SheetQuestion
 from .questions import HeadingsUnknown as HeadingsUnknown
-from .questions import SheetQuestion as SheetQuestion
 from .questions import ask_dates as ask_dates
 from .recognition import VALUE as VALUE
 from .recognition import CardSheet as CardSheet

@@ -13,10 +13,9 @@ from qc.ingest.cards.headings import CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address, said_figure
 from qc.ingest.cards.layout import part_sheet
-from qc.ingest.cards.mapping import CardMapping, Mappings
+from qc.ingest.cards.mapping import CardMapping, Mappings, SheetQuestion
 from qc.ingest.cards.questions import (
     HeadingsUnknown,
-    SheetQuestion,
     ask,
     ask_columns,
     known_headings,
@@ -27,7 +26,7 @@ from qc.ingest.cards.questions import (
 from qc.ingest.cards.recognition import FIXED_HEADINGS, CardSheet, plan_names, recognise_card
 from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cards.tables import cells_of
-from qc.ingest.cells import known_field, plain, read_decimal
+from qc.ingest.cells import is_worked_out_heading, known_field, plain, read_decimal
 from qc.ingest.errors import SheetError
 from qc.ingest.reading import Grid
 from qc.plan import PLACE, Card, Plan
@@ -295,3 +294,15 @@ def said_apart(
         rows = [row for row in table.body if row in rows or (row and row[0].line in kept)]
         said = []
     return replace(table, body=rows), [*head, *said, *lone]
+
+
+def holds_figures(table: TableOfSheet, label: str) -> bool:
+    """Tell whether a column kept beside holds figures that were read and not worked out."""
+    index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)
+    texts = [cell_text(row, index) for row in table.body]
+    return mostly_figures(texts) and not is_worked_out_heading(label)
+
+
+def is_of_headings(error: SheetError) -> bool:
+    """Tell whether a refusal is about headings, which a mapping would answer."""
+    return "no column" in error.problem or "fit none" in error.problem

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 
 from qc.errors import QcError
 from qc.ingest.cards.headings import CardHeadings
-from qc.ingest.cards.mapping import BESIDE, ORDERS, CardMapping
-from qc.ingest.cards.questions import SheetQuestion, known_headings
+from qc.ingest.cards.mapping import BESIDE, ORDERS, CardMapping, SheetQuestion
+from qc.ingest.cards.questions import known_headings
 from qc.plan import Card, Node, Plan, PlanFault, read_tree
 from qc.words import closest, command_words, count_words, dated_words
 

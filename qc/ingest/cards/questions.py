@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import replace
 from difflib import SequenceMatcher
 from itertools import islice, product
 
 from qc.ingest.cards.headings import LABELS, CardHeadings
 from qc.ingest.cards.headlines import looks_like_serial
 from qc.ingest.cards.laid import LayoutError
-from qc.ingest.cards.mapping import BESIDE
+from qc.ingest.cards.mapping import BESIDE, ColumnQuestion, DateQuestion, SheetQuestion
 from qc.ingest.cards.recognition import EVENT_SHAPES, FIXED_HEADINGS, VALUE
 from qc.ingest.cells import (
     KNOWN_NAMES,
@@ -23,9 +22,8 @@ from qc.ingest.cells import (
     read_decimal,
 )
 from qc.ingest.errors import SheetError
-from qc.plain import JsonObject
 from qc.plan import PLACE, Card, Plan
-from qc.words import APART, CLOSE, command_words, dated_words, listed
+from qc.words import APART, CLOSE, command_words, listed
 
 FIXED = tuple("serial model day time person gauge tool tool_count batch air_c repeat".split())
 """What any card may have beside its figures, by our names."""
@@ -44,92 +42,6 @@ MOST_ACROSS = 40  # chosen: places across in one list of choices; more could not
 SAID = 0.9  # chosen: what its cells say a column is, before any likeness of its heading but a whole one
 NUMBERS = 0.1  # chosen: between two equal likenesses figures stand for a figure
 EXAMPLES = 3
-
-
-@dataclass(frozen=True, slots=True)
-class ColumnQuestion:
-    """One unknown heading: what stands below it, what it may be (nearest first), and a guess or none."""
-
-    typed: str
-    examples: tuple[str, ...]
-    allowed: tuple[str, ...]
-    guess: str = ""
-
-    def with_more(self, labels: Iterable[str]) -> ColumnQuestion:
-        """Return the same question with further headings to choose from, before keeping it beside."""
-        more = dict.fromkeys((*self.allowed[:-1], *labels, BESIDE))
-        return replace(self, allowed=tuple(more))
-
-
-@dataclass(frozen=True, slots=True)
-class DateQuestion:
-    """A date that can be read two ways: as typed, with the day first, with the month first."""
-
-    typed: str
-    day_first: date | None
-    month_first: date | None
-
-    def sentence(self) -> str:
-        """Say both days that the date may mean."""
-        days = (self.day_first, "day first"), (self.month_first, "month first")
-        ways = [f"{dated_words(day)} with the {order}" for day, order in days if day is not None]
-        if len(ways) == 1:
-            return f"Its dates seem to be written with the month first: {self.typed} can only be {ways[0]}."
-        return f"Its dates can be read two ways: {self.typed} is {' or '.join(ways)}."
-
-    def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return {
-            "typed": self.typed,
-            "day_first": self.day_first.isoformat() if self.day_first else None,
-            "month_first": self.month_first.isoformat() if self.month_first else None,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class SheetQuestion:
-    """What a mapping has to answer for one table of a sheet.
-
-    Attributes
-    ----------
-    file, tab : str
-        Where it stands.
-    card, title : str
-        Id and title of the card, the likeliest where the sheet names none.
-    headings : tuple of str
-        The heading line as typed.
-    columns : tuple of ColumnQuestion
-        The headings nobody knows, all of them.
-    dates : DateQuestion or None
-        A date that can be read two ways.
-    cards : tuple of (str, str)
-        Id and title of all cards it may be, the likeliest first; one where the sheet names it.
-    """
-
-    file: str
-    tab: str
-    card: str
-    title: str
-    headings: tuple[str, ...]
-    columns: tuple[ColumnQuestion, ...] = ()
-    dates: DateQuestion | None = None
-    cards: tuple[tuple[str, str], ...] = ()
-
-    def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return {
-            "file": self.file,
-            "tab": self.tab,
-            "card": self.card,
-            "title": self.title,
-            "headings": list(self.headings),
-            "columns": [
-                {"typed": c.typed, "examples": list(c.examples), "allowed": list(c.allowed), "guess": c.guess}
-                for c in self.columns
-            ],
-            "dates": self.dates.to_dict() if self.dates else None,
-            "cards": [list(card) for card in self.cards],
-        }
 
 
 class HeadingsUnknown(LayoutError):

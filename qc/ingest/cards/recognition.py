@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from qc.ingest.cards.asked_plan import STAGE
 from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
-from qc.ingest.cards.mapping import ReadAs
+from qc.ingest.cards.mapping import ReadAs, SheetQuestion
 from qc.ingest.cells import Heading, heading, plain
 from qc.ingest.errors import SheetError
 from qc.plan import Card, Characteristic, Plan
-
-if TYPE_CHECKING:
-    from qc.ingest.cards.questions import SheetQuestion
 
 VALUE = "value:"
 """Prefix of the field of a column that holds figures of a characteristic."""

@@ -26,13 +26,12 @@ from qc.ingest.cells import (
     split_unit,
     weight_of,
 )
-from qc.ingest.shapes import same_words, ways_to_join
+from qc.ingest.shapes import place_meant, ways_to_join
 from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
 from qc.plan import PLACE, Characteristic, Plan
 
 _CERTAIN_COMMA = re.compile(r"^\s*[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))\s*$")
 _EXTRA_NOTES = ("main_out_mm", "wrap_out_mm", "a4_hz", "fault_type")
-_OPEN = ("valve", "open")
 _LABELS = {
     "main_out_mm": "main slide out mm",
     "wrap_out_mm": "wrap slide out mm",
@@ -176,7 +175,7 @@ class Row:
             "station": self._place("station"),
             "direction": self._place("direction", "° "),
             "surface": self._place("surface"),
-            "valve": self._other_words("valve", self.text("valve")),
+            "valve": place_meant("valve", self.text("valve"), self.reader._places),
             "position": self.whole("position"),
             "partial": self.whole("partial"),
             "area": self._place("area"),
@@ -193,19 +192,10 @@ class Row:
         spelled = self.reader._places.get(field, {})
         if typed in spelled or not typed.rstrip(".").isalpha():
             return spelled.get(typed, typed)
-        if (meant := self._other_words(field, typed)) != typed:
+        if (meant := place_meant(field, typed, self.reader._places)) != typed:
             return meant
         begun = [place for name, place in spelled.items() if name.startswith(typed.rstrip("."))]
         return begun[0] if len(begun) == 1 else typed  # shortened to what fits the box
-
-    def _other_words(self, field: str, typed: str) -> str:
-        """Return the one place of the plan that a bench says in another word: ``oben`` for ``top``."""
-        spelled = self.reader._places.get(field, {})
-        if not typed.isalpha() or typed.casefold() in spelled:
-            return typed
-        words = same_words(typed.casefold())
-        meant = {spelled.get(word, word) for word in words if word in spelled or (field, word) == _OPEN}
-        return next(iter(meant)) if len(meant) == 1 else typed
 
     def gauge(self, characteristic: Characteristic | None) -> str:
         """Return the gauge a figure was read with: the cell of its class, else the general one.

@@ -9,6 +9,8 @@ from qc.ingest.cards.asking import (
     cell_text,
     heading_line,
     hold_unknown,
+    holds_figures,
+    is_of_headings,
     left_open,
     read_by_unit,
     refuse_doubled,
@@ -33,11 +35,7 @@ from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import BESIDE, CardMapping, Mappings, ReadAs
-from qc.ingest.cards.questions import (
-    HeadingsUnknown,
-    by_content,
-    mostly_figures,
-)
+from qc.ingest.cards.questions import HeadingsUnknown, by_content, mostly_figures
 from qc.ingest.cards.recognition import CardSheet, plan_names, recognise_card
 from qc.ingest.cards.sheet_words import SheetWords
 from qc.ingest.cells import heading, is_worked_out_heading, known_field, plain
@@ -80,7 +78,7 @@ class Straightener:
             try:
                 found += self._card(table, before)
             except SheetError as error:
-                if len(tables) < 2 or isinstance(error, HeadingsUnknown) or _is_of_headings(error):
+                if len(tables) < 2 or isinstance(error, HeadingsUnknown) or is_of_headings(error):
                     raise
                 left.append((table, before, error))
         if left and not found:
@@ -230,6 +228,20 @@ class Straightener:
                     numbers.append((cell, ""))
                 beside.append(label)
             found.append(MeantColumn(cell, meaning))
+        self._settle_unknown(table, found, words, unknown, numbers, beside)
+        self._settle_doubled(table, found, words, given)
+        return [column for column in found if column.meaning.field], beside
+
+    def _settle_unknown(
+        self,
+        table: TableOfSheet,
+        found: Sequence[MeantColumn],
+        words: CardHeadings,
+        unknown: list[tuple[Cell, str]],
+        numbers: list[tuple[Cell, str]],
+        beside: list[str],
+    ) -> None:
+        """Read unknown columns by their unit, hold their cells, or refuse where nothing else is read."""
         # figures that no heading of the card claims may be those that the card lacks
         there = {words.figure_of(c.meaning) for c in found if c.meaning.figure}
         lacking = not {FIGURE, "clearance"} & there and words.asked_for() - there
@@ -240,6 +252,11 @@ class Straightener:
             fault = unknown_headings(self.grid, [*unknown, *numbers], words)
             if not there or not hold_unknown(table, found, [*unknown, *numbers], fault):
                 raise fault
+
+    def _settle_doubled(
+        self, table: TableOfSheet, found: Sequence[MeantColumn], words: CardHeadings, given: set[str]
+    ) -> None:
+        """Settle what counts the rows, and which of two columns of one meaning is meant."""
         fields = {c.meaning.field for c in found} | {k for c in found for k, _ in c.meaning.places} | given
         for column in found:
             if column.meaning.field == NUMBER:
@@ -249,7 +266,6 @@ class Straightener:
         for index, meaning in settle_doubled(columns, self.plan, self.words.is_serial).items():
             found[index].meaning = meaning
         refuse_doubled(self.grid, found)
-        return [column for column in found if column.meaning.field], beside
 
     def _by_cells(
         self, texts: Sequence[str], given: Collection[str], found: Sequence[MeantColumn]
@@ -373,22 +389,12 @@ class Straightener:
         sheet = recognise_card(part_sheet(laid.grid(), plan_names(self.plan)), self.plan)
         held = tuple(c.cell.text.strip() for c in columns if c.fault is not None)
         beside = [label for label in beside if label not in held]
-        numbers = tuple(label for label in beside if self._holds_figures(table, label))
+        numbers = tuple(label for label in beside if holds_figures(table, label))
         told = told_by_cells(columns, words, mapping)
         read_as = ReadAs(card.id, heading_line(table), mapping, tuple(beside), numbers, told, held)
         return replace(sheet, read_as=read_as)
-
-    def _holds_figures(self, table: TableOfSheet, label: str) -> bool:
-        index = next(n for n, cell in enumerate(table.headings) if cell.text.strip() == label)
-        texts = [cell_text(row, index) for row in table.body]
-        return mostly_figures(texts) and not is_worked_out_heading(label)
 
 
 def _is_open(meaning: Meaning) -> bool:
     """Tell whether a heading is a clearance that does not say how it is meant: often it was worked out."""
     return meaning.field == "clearance" and not meaning.basis
-
-
-def _is_of_headings(error: SheetError) -> bool:
-    """Tell whether a refusal is about headings, which a mapping would answer."""
-    return "no column" in error.problem or "fit none" in error.problem

@@ -1,6 +1,7 @@
 """Types of what `qc.ingest.shapes` offers; the package fetches each name on first use."""
 
 from .bench_words import other_wordings as other_wordings
+from .bench_words import place_meant as place_meant
 from .bench_words import same_words as same_words
 from .crossed import MapReading as MapReading
 from .crossed import crossings as crossings

@@ -7,7 +7,7 @@ so what a bench wrote is brought into the words that the plan uses. Common pract
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import product
 
@@ -172,3 +172,21 @@ def other_wordings(words: Sequence[str]) -> Iterator[str]:
             given += 1
             if given >= MOST_WAYS * 4:
                 return
+
+
+def place_meant(kind: str, typed: str, places: Mapping[str, Mapping[str, str]]) -> str:
+    """Return the one place of the plan that a bench says in another word, else what was typed.
+
+    Examples
+    --------
+    >>> place_meant("station", "oben", {"station": {"top": "top"}}), place_meant("valve", "offen", {})
+    ('top', 'open')
+    """
+    spelled = places.get(kind, {})
+    if not typed.isalpha() or typed.casefold() in spelled:
+        return typed
+    words = same_words(typed.casefold())
+    meant = {
+        spelled.get(word, word) for word in words if word in spelled or (kind, word) == ("valve", "open")
+    }
+    return next(iter(meant)) if len(meant) == 1 else typed
