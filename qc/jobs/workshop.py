@@ -272,7 +272,15 @@ def _recorded(workshop: Workshop, text: str, as_of: date | None, *, writes: bool
     if as_of is not None and not writes and (newest is None or when < newest):
         # looking back with `as_of` must not date a new plan back
         when = clock.moment(plan.workshop.time_zone, plan.workshop.today)
-    store.record_plan(text, who=plan.workshop.lead or _NOBODY, when=when)
+
+    def again() -> str:
+        nonlocal plan
+        file = workshop.folder / PLAN
+        now = read_plan_text(file)
+        plan = load_plan(now, name=str(file))
+        return now
+
+    store.record_plan(text, who=plan.workshop.lead or _NOBODY, when=when, again=again)
     return plan_of(store, plan)
 
 

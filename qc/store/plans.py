@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
@@ -53,14 +54,26 @@ class MappingVersion:
 class VersionedStore(ProvenStore):
     """The verbs of a store that keep texts as versions; see `qc.store.Store`."""
 
-    def record_plan(self, text: str, *, who: str, when: datetime, why: str = "") -> int:
-        """Keep a text of the plan as a new version unless it is the newest already; returns its number."""
+    def record_plan(
+        self,
+        text: str,
+        *,
+        who: str,
+        when: datetime,
+        why: str = "",
+        again: Callable[[], str] | None = None,
+    ) -> int:
+        """Keep a text of the plan as a new version unless it is the newest already; returns its number.
+
+        With `again` the text is asked for once more when nobody else can write: a plan that was saved between
+        reading its file and writing here would be followed by the one of before.
+        """
         with self._database.reading() as conn:
             known = _newest_is(conn, plan_version, text)
         if known is not None:
             return known
         with self._database.writing() as conn:
-            return record_text(conn, plan_version, text, who, when, why)
+            return record_text(conn, plan_version, again() if again else text, who, when, why)
 
     def plan_versions(self) -> list[PlanVersion]:
         """Return the versions of the plan, oldest first."""

@@ -295,7 +295,7 @@ def _by_the_board(do, words):
         do(Path(words[-1]), *words[1:-2])
     except QcError as error:
         sys.stderr.write(f"{error}\n")
-        return 1
+        return error.exit_code
     return 0
 
 

@@ -28,6 +28,8 @@ PAIRS = [
     ("freeze", "leave out"),
     ("undo freeze", "undo freeze"),
     ("change the plan", "upload one"),
+    ("save a plan on the board", "save a plan on the board"),
+    ("a card of the bench", "a card of the bench"),
     ("open an old store", "open an old store"),
 ]
 """The second of a pair works in the state that the first one needs."""

@@ -5,6 +5,7 @@ import shutil
 import pytest
 
 from qc.errors import QcError, UsageError
+from qc.jobs import workshop as opening
 from qc.jobs.errors import JobError
 from qc.jobs.office import StoreOffice, check_text, mark_of, save_plan
 from qc.jobs.workshop import PLAN, open_workshop
@@ -85,6 +86,21 @@ def test_a_store_that_cannot_be_written_leaves_the_file_as_it_was(workshop, text
     with pytest.raises(QcError, match="Nothing was stored"):
         save(f"{text}# more\n")
     assert (workshop.folder / PLAN).read_text("utf-8") == text
+
+
+def test_who_opens_the_workshop_while_it_is_saved_does_not_turn_it_back(workshop, text, save, monkeypatch):
+    """Another command has read the file, and comes to the store after the save."""
+    new = text.replace("wanted_ppk: 1.0", "wanted_ppk: 1.33")
+    usual = opening.open_store
+
+    def saved_meanwhile(*words, **more):
+        save(new)
+        return usual(*words, **more)
+
+    monkeypatch.setattr(opening, "open_store", saved_meanwhile)
+    with open_workshop(workshop.folder).store as store:
+        assert [store.plan_text(number) for number in (1, 2)] == [text, new]
+        assert len(store.plan_versions()) == 2
 
 
 def test_the_plan_for_reading(workshop, text):
