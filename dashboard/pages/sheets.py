@@ -53,7 +53,8 @@ def register(app: Dash) -> None:
     @needs(Role.TECHNICIAN)
     def show_receipt(ticket: str) -> tuple[list[Component], list[Component]]:
         """Return the receipt of a ticket, and the lists as they stand now."""
-        found = queries.ticket(ticket, "sheets")
+        # what is handed in ends in sheets, a decision that is undone in a sentence
+        found = queries.ticket(ticket, "sheets") or queries.ticket(ticket, "sentence")
         asked = question_cards((found["receipt"] or {}).get("questions", [])) if found else []
         return ([*asked, receipt_card(found)] if found else []), _below()
 

@@ -60,7 +60,7 @@ def test_the_good_card_is_accepted(plan):
         pytest.param(
             GOOD.replace("Bell wall map", "Tea list").encode(), "no card Tea list", id="unknown card"
         ),
-        pytest.param(GOOD.replace("[mm]", "[kg]").encode(), "unknown unit", id="unknown unit"),
+        pytest.param(GOOD.replace("[mm]", "[ell]").encode(), "unknown unit", id="unknown unit"),
         pytest.param(GOOD.replace("[mm]", "[h]").encode(), "is in h", id="unit of something else"),
         pytest.param((HEAD + TABLE).encode(), "no rows", id="no rows"),
         pytest.param(b"a" * 20_000_001, "up to 20 MB", id="over the size limit"),

@@ -257,7 +257,7 @@ DATA_FAULTS = [
     ),
     pytest.param(cells([("mon", "1.0"), ("mon", "1,5")]), {}, "line 3: '1,5' in column 'ohm'", id="comma"),
     pytest.param(cells([("mon", 1.0), ("", 1.5)]), {}, "line 3: column 'day' has no label", id="no day"),
-    pytest.param(cells([("mon", 1.0)], ("when", "ohm")), {}, "there is no column 'day'", id="no column"),
+    pytest.param(cells([("mon", 1.0)], ("shift", "ohm")), {}, "there is no column 'day'", id="no column"),
     pytest.param(
         cells([("mon", 1.0, 0.1), ("mon", 1.1, 0.1)], ("day", "ohm", "s")),
         {"sd": "s", "repeats": 3},
