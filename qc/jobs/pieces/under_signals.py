@@ -92,7 +92,7 @@ def by_mends(
             continue
         on = day_words(told_here([closing], workshop.plan.workshop.time_zone)[0].when.date(), workshop.today)
         because = f"made under signal {signal.name}, mended on {on}"
-        step = f"Measure it again, or tick it off: qc signals tick {signal.name} --piece SERIAL"
+        step = f"Measure it again, or tick it off: qc signals tick {signal.name} --piece SERIAL --who CODE"
         rests = ((signal.id, *signal.before),)
         serials = _asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
         where = whereabouts(workshop, serials)
