@@ -33,7 +33,7 @@ check: $(STAMP)
 	@$(BIN)/python -m pytest tests/test_house.py
 	@$(BIN)/python -m pytest --doctest-modules qc dashboard sample_measurements
 
-bench: $(STAMP)  ## every speed beside its budget and how it grows; BENCH=short takes under four minutes
+bench: $(STAMP)  ## every speed beside its budget and how it grows; BENCH=short: smaller sizes, minutes where nothing else runs
 	@$(BIN)/python tests/benchmarks/speed.py --page $(if $(filter short,$(BENCH)),--short)
 
 # the fuzzer led by coverage is for Linux only; elsewhere, or where it cannot be had, bytes are changed blindly

@@ -1,7 +1,7 @@
 """Every speed there is a budget for in one run, and how each grows: one table, pictures, a page.
 
     make bench              # all sizes; half an hour on two quiet cores
-    make bench BENCH=short  # the same rows on smaller sizes, under four minutes
+    make bench BENCH=short  # the same rows on smaller sizes
 
 What is compared takes turns. The floor of a work is what any answer must at least cost (the mean and spread
 of each series, a bare read of the workbook); beside it stands what somebody would write in pandas. Prints
@@ -240,7 +240,7 @@ def board(size: Size, place: Path) -> tuple[list[Line], list[Curve]]:
 def main() -> int:
     """Measure everything, print the table, write the page if asked."""
     arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    arguments.add_argument("--short", action="store_true", help="smaller sizes, under four minutes")
+    arguments.add_argument("--short", action="store_true", help="the same on smaller sizes")
     arguments.add_argument("--page", action="store_true", help="write docs/reference/speed.md too")
     arguments.add_argument("--only", default="", help="rules, detector, moments, history or board")
     asked = arguments.parse_args()
