@@ -97,6 +97,14 @@ def layout_outcome(here: Path, case: Case, plan: Plan, day: date) -> str:
     return "right"
 
 
+def seen_layouts(here: Path) -> tuple[Counter[str], dict[str, str]]:
+    """Count what becomes of the layouts of a stranger by its first word; tell those that are not right."""
+    plan, day = planned(here)
+    told = {case["file"]: layout_outcome(here, case, plan, day) for case in read_layouts(here)}
+    seen = Counter(said.split(":")[0].split(" ")[0] for said in told.values())
+    return seen, {file: said for file, said in told.items() if said != "right"}
+
+
 def names_one(case: Case, said: str) -> bool:
     """Say whether a question names what it must."""
     named = [str(name) for name in case.get("names", [])]
