@@ -99,7 +99,7 @@ def _page(serial: str) -> Component:
 def _all(view: HoldList) -> list[Component]:
     pieces = by_piece(view.waiting)
     here: Component = (
-        html.Ul([_told(rows) for rows in pieces], className="rows")
+        html.Ul([_told(alike) for alike in _alike(pieces)], className="rows")
         if pieces
         else nothing("No piece in the house is to be held.")
     )
@@ -134,9 +134,28 @@ def _short(rows: Sequence[HoldRow]) -> Component:
     return html.Li(html.Div([_head(first), said]), className="row bare")
 
 
-def _told(rows: Sequence[HoldRow]) -> Component:
-    """Tell a piece with each reason a line and what to do about the first."""
-    return html.Li(html.Div([_head(rows[0]), *map(_said, rows), _after(rows[0])]), className="row bare")
+def _alike(pieces: Sequence[Sequence[HoldRow]]) -> list[list[Sequence[HoldRow]]]:
+    """Gather pieces that are held for the very same reasons, in the order of each first one.
+
+    A signal holds every piece made under it: its sentence is said once, with all of them under it.
+    """
+    found: dict[tuple[object, ...], list[Sequence[HoldRow]]] = {}
+    for rows in pieces:
+        reasons = tuple((row.name, why_words(row), row.next_step, row.released) for row in rows)
+        found.setdefault(reasons, []).append(rows)
+    return list(found.values())
+
+
+def _told(alike: Sequence[Sequence[HoldRow]]) -> Component:
+    """Tell pieces held for the same reasons: each reason a line, then what to do about the first."""
+    rows = alike[0]
+    said = [*map(_said, rows), _after(rows[0])]
+    if len(alike) == 1:
+        body = [_head(rows[0]), *said]
+    else:
+        number = html.P(count_words(len(alike), "piece"), className="name")
+        body = [number, *said, html.Ul([html.Li(_head(other[0])) for other in alike], className="alike")]
+    return html.Li(html.Div(body), className="row bare")
 
 
 def _head(row: HoldRow) -> Component:

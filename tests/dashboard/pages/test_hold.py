@@ -1,6 +1,7 @@
 """The pieces to hold on the first screen, on their own page, and the form that releases one."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -33,6 +34,18 @@ def test_the_page_has_every_piece_with_what_to_do(in_app, texts):
     assert said.count("Next: Measure it again.") == 9
     assert "inside, not proven" in said and "TQ-0420" in said
     assert "Released by RA on 24 Nov 2026: measured again, 10.3" in said
+
+
+def test_pieces_held_for_the_same_reasons_are_told_once(in_app, board, view, texts, monkeypatch):
+    """Two pieces under one signal share its sentence; another reason parts a third from them."""
+    first = view.waiting[0]
+    alike = [replace(first, serial=serial) for serial in ("TQ-0431", "TQ-0432")]
+    apart = replace(first, serial="TQ-0433", because="the gauge was not checked")
+    monkeypatch.setattr(type(board), "hold", lambda self: replace(view, rows=(*alike, apart), near=()))
+    said = texts(hold.list_layout())
+    assert "In the house: 3" in said and said.count("2 pieces") == 1
+    assert said.count(hold.why_words(first).rstrip(".")) == 1
+    assert all(f"TQ-043{n}" in said for n in (1, 2, 3))
 
 
 def test_nobody_is_chosen_beforehand(in_app):
