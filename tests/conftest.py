@@ -11,10 +11,10 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.pop("QC_DATABASE_URL", None)
 os.environ.pop("QC_DATABASE", None)
 
+import fcntl
 import gc
 import shutil
 import sys
-import time
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from zlib import crc32
@@ -66,6 +66,21 @@ def pytest_configure(config):
     """Hold, in the first process, the lock under which the server of the tests lives."""
     if not hasattr(config, "workerinput"):
         config.stash[_LOCK] = postgres_server.hold_lock()
+    elif config.args == config.getini("testpaths"):
+        config.args = _rotated(config.workerinput)
+
+
+def _rotated(worker):
+    """Return the folders and files of tests, beginning elsewhere in each process.
+
+    In a fresh copy most of the time of collecting goes into what is kept afterwards (asserts rewritten, the
+    constants that examples are drawn from): each process does its share, and finds that of the others.
+    """
+    here = sorted(Path(__file__).parent.glob("*/")) + sorted(Path(__file__).parent.glob("test_*.py"))
+    every = [str(path) for path in here if path.suffix or any(path.rglob("test_*.py"))]
+    nth, number = int(worker["workerid"].removeprefix("gw")), worker["workercount"]
+    start = len(every) * nth // number
+    return every[start:] + every[:start]
 
 
 def pytest_unconfigure(config):
@@ -81,8 +96,10 @@ def pytest_terminal_summary(terminalreporter):
         terminalreporter.write_line(f"{left_out} tests left out. {postgres_server.MISSING}", yellow=True)
 
 
-def pytest_collection_modifyitems(items):
+def pytest_collection_modifyitems(config, items):
     """Put what takes long first; within a file and among the others the order stays."""
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: item.path)  # wherever this process began to collect
     if on_a_server.wanted():
         items[:] = [item for item in items if item.get_closest_marker("file") is None]
     items.sort(key=lambda item: LONG.isdisjoint(item.path.parts[-2:]))
@@ -254,15 +271,17 @@ def made_once(tmp_path_factory, worker_id):
 
     def once(name, make):
         folder, lock, done = (shared / f"{name}{ending}" for ending in ("", ".lock", ".done"))
-        try:
-            lock.mkdir()
-        except FileExistsError:
-            _wait_for(done)
-        else:
+        with lock.open("w") as held:
+            fcntl.flock(
+                held, fcntl.LOCK_EX
+            )  # waits as long as another one makes it, and no longer than it lives
             try:
-                make(folder)
+                if not done.exists():
+                    shutil.rmtree(folder, ignore_errors=True)  # what a process left that was killed over it
+                    make(folder)
             finally:  # a failure is told to the waiting processes too, by what lacks in the folder
                 done.touch()
+                fcntl.flock(held, fcntl.LOCK_UN)  # a fork made meanwhile has the file open still
         return folder
 
     return once
@@ -326,11 +345,3 @@ def demo_folder(made_once):
 def demo_copy(demo_folder, tmp_path):
     """Return a copy of the sample workshop that a test may change."""
     return Path(shutil.copytree(demo_folder, tmp_path / "demo"))
-
-
-def _wait_for(mark, seconds=240):
-    for _ in range(10 * seconds):
-        if mark.exists():
-            return
-        time.sleep(0.1)
-    raise AssertionError(f"another test process did not finish {mark.stem}")
