@@ -272,9 +272,7 @@ def made_once(tmp_path_factory, worker_id):
     def once(name, make):
         folder, lock, done = (shared / f"{name}{ending}" for ending in ("", ".lock", ".done"))
         with lock.open("w") as held:
-            fcntl.flock(
-                held, fcntl.LOCK_EX
-            )  # waits as long as another one makes it, and no longer than it lives
+            fcntl.flock(held, fcntl.LOCK_EX)  # waits while another makes it, and no longer than it lives
             try:
                 if not done.exists():
                     shutil.rmtree(folder, ignore_errors=True)  # what a process left that was killed over it

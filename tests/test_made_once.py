@@ -18,9 +18,7 @@ def test_whoever_asks_meanwhile_waits_and_makes_nothing(made_once, tmp_path):
     with ThreadPoolExecutor(2) as pool:
         first = pool.submit(made_once, name, make)
         assert begun.wait(60)
-        second = pool.submit(
-            made_once, name, make
-        )  # a lock holds between two openings of a file, threads too
+        second = pool.submit(made_once, name, make)  # locks hold in one process too
         with pytest.raises(TimeoutError):
             second.result(0.2)
         go_on.set()
