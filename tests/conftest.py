@@ -53,10 +53,27 @@ sys.dont_write_bytecode = False
 gc.set_threshold(10_000)  # as the installed command does: what loading makes stays
 
 FIRST_DAY = date(2026, 1, 5)
-LONG = {"browser", "faults", "golden", "test_face.py", "test_seeds.py", "test_wheel.py"}
-"""Folders and files that take longest: begun first, so that no process is left with one at the end."""
-WHOLE = "tests/faults/"
-"""The folder whose files stay with one process: what they harm takes longer to make than to harm."""
+FIRST = (
+    "tests/browser/test_bench.py",
+    "tests/faults/",
+    "tests/test_seeds.py",
+    "tests/test_face.py",
+    "tests/simulation/",
+    "tests/test_wheel.py",
+    "tests/browser/",
+    "tests/golden/",
+)
+"""Files and folders that take longest, in the order in which they are begun, so that no process is left with
+one at the end. The first needs the sample workshop, which one process makes for a minute; what comes next
+does not, so that the others need not wait for it."""
+TOGETHER = {
+    "tests/faults/": ("tests/faults/",),
+    "tests/browser/test_board.py": tuple(
+        f"tests/browser/test_{name}.py"
+        for name in ("board", "corrections", "heading_questions", "wall_and_office")
+    ),
+}
+"""Files that stay with one process: what they harm, or the board that they look at, takes long to make."""
 
 
 _LOCK = pytest.StashKey()
@@ -102,19 +119,40 @@ def pytest_collection_modifyitems(config, items):
         items.sort(key=lambda item: item.path)  # wherever this process began to collect
     if on_a_server.wanted():
         items[:] = [item for item in items if item.get_closest_marker("file") is None]
-    items.sort(key=lambda item: LONG.isdisjoint(item.path.parts[-2:]))
+    items.sort(
+        key=lambda item: next(
+            (n for n, start in enumerate(FIRST) if item.nodeid.startswith(start)), len(FIRST)
+        )
+    )
+
+
+class _Places(list):
+    """What was collected; the place of each test is looked up, ten thousand times, and not searched for."""
+
+    def __init__(self, collected):
+        super().__init__(collected)
+        self._place = {name: place for place, name in enumerate(collected)}
+
+    def index(self, name):
+        return self._place[name]
 
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """Give each process whole files, as `--dist loadfile` says, and one of them a whole folder."""
+    """Give each process whole files, as `--dist loadfile` says, and some of them together."""
     from xdist.scheduler import LoadFileScheduling
 
-    class FilesAndFolder(LoadFileScheduling):
+    class FilesTogether(LoadFileScheduling):
         def _split_scope(self, nodeid):
-            return WHOLE if nodeid.startswith(WHOLE) else super()._split_scope(nodeid)
+            file = super()._split_scope(nodeid)
+            return next((name for name, starts in TOGETHER.items() if file.startswith(starts)), file)
 
-    return FilesAndFolder(config, log) if config.getoption("dist") == "loadfile" else None
+        def add_node_collection(self, node, collection):
+            super().add_node_collection(node, collection)
+            if node in self.registered_collections:
+                self.registered_collections[node] = _Places(collection)
+
+    return FilesTogether(config, log) if config.getoption("dist") == "loadfile" else None
 
 
 def pytest_collection_finish():
