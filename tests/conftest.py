@@ -25,6 +25,7 @@ import polars as pl
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+import kept_builds
 import on_a_server
 import postgres_server
 
@@ -371,10 +372,13 @@ def empty_database(postgresql):
 
 @pytest.fixture(scope="session")
 def demo_folder(made_once):
-    """Return the sample workshop, made once for all workers by the real upload; only to be read."""
+    """Return the sample workshop, made once for all workers by the real upload; only to be read.
+
+    The run before left it, where nothing that it is made by has changed since.
+    """
     from qc.jobs.demo import make_demo
 
-    return made_once("demo", make_demo)
+    return made_once("demo", kept_builds.keeping("demo", make_demo))
 
 
 @pytest.fixture
