@@ -65,5 +65,5 @@ def _made(file, room):
     shutil.copyfile(room / "given" / "plan.yaml", room / "shop" / "plan.yaml")
     workshop = open_workshop(room / "shop", as_of=date.fromisoformat(days[-1].name))
     sheets = [sheet for day in days for sheet in sorted(day.iterdir())]
-    upload(workshop, [(sheet.name, sheet.read_bytes()) for sheet in sheets], in_words=False)
+    upload(workshop, [(sheet.name, sheet.read_bytes()) for sheet in sheets])
     workshop.store.close()
