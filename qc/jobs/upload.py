@@ -161,7 +161,7 @@ def upload(
     entered_as : str
         Id that a tablet gave to the one sheet there is, where it was typed at the bench.
     in_words : bool
-        False where nobody reads the receipt: what sheets lack and what holds their pieces is left to who asks.
+        False where nobody reads the receipt: what sheets lack and what holds their pieces is left out.
 
     Returns
     -------
