@@ -11,10 +11,10 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.pop("QC_DATABASE_URL", None)
 os.environ.pop("QC_DATABASE", None)
 
+import fcntl
 import gc
 import shutil
 import sys
-import time
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from zlib import crc32
@@ -25,6 +25,7 @@ import polars as pl
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+import kept_builds
 import on_a_server
 import postgres_server
 
@@ -53,10 +54,27 @@ sys.dont_write_bytecode = False
 gc.set_threshold(10_000)  # as the installed command does: what loading makes stays
 
 FIRST_DAY = date(2026, 1, 5)
-LONG = {"browser", "faults", "golden", "test_face.py", "test_seeds.py", "test_wheel.py"}
-"""Folders and files that take longest: begun first, so that no process is left with one at the end."""
-WHOLE = "tests/faults/"
-"""The folder whose files stay with one process: what they harm takes longer to make than to harm."""
+FIRST = (
+    "tests/browser/test_bench.py",
+    "tests/faults/",
+    "tests/test_seeds.py",
+    "tests/test_face.py",
+    "tests/simulation/",
+    "tests/test_wheel.py",
+    "tests/browser/",
+    "tests/golden/",
+)
+"""Files and folders that take longest, in the order in which they are begun, so that no process is left with
+one at the end. The first needs the sample workshop, which one process makes for a minute; what comes next
+does not, so that the others need not wait for it."""
+TOGETHER = {
+    "tests/faults/": ("tests/faults/",),
+    "tests/browser/test_board.py": tuple(
+        f"tests/browser/test_{name}.py"
+        for name in ("board", "corrections", "heading_questions", "wall_and_office")
+    ),
+}
+"""Files that stay with one process: what they harm, or the board that they look at, takes long to make."""
 
 
 _LOCK = pytest.StashKey()
@@ -66,6 +84,21 @@ def pytest_configure(config):
     """Hold, in the first process, the lock under which the server of the tests lives."""
     if not hasattr(config, "workerinput"):
         config.stash[_LOCK] = postgres_server.hold_lock()
+    elif config.args == config.getini("testpaths"):
+        config.args = _rotated(config.workerinput)
+
+
+def _rotated(worker):
+    """Return the folders and files of tests, beginning elsewhere in each process.
+
+    In a fresh copy most of the time of collecting goes into what is kept afterwards (asserts rewritten, the
+    constants that examples are drawn from): each process does its share, and finds that of the others.
+    """
+    here = sorted(Path(__file__).parent.glob("*/")) + sorted(Path(__file__).parent.glob("test_*.py"))
+    every = [str(path) for path in here if path.suffix or any(path.rglob("test_*.py"))]
+    nth, number = int(worker["workerid"].removeprefix("gw")), worker["workercount"]
+    start = len(every) * nth // number
+    return every[start:] + every[:start]
 
 
 def pytest_unconfigure(config):
@@ -81,23 +114,46 @@ def pytest_terminal_summary(terminalreporter):
         terminalreporter.write_line(f"{left_out} tests left out. {postgres_server.MISSING}", yellow=True)
 
 
-def pytest_collection_modifyitems(items):
+def pytest_collection_modifyitems(config, items):
     """Put what takes long first; within a file and among the others the order stays."""
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: item.path)  # wherever this process began to collect
     if on_a_server.wanted():
         items[:] = [item for item in items if item.get_closest_marker("file") is None]
-    items.sort(key=lambda item: LONG.isdisjoint(item.path.parts[-2:]))
+    items.sort(
+        key=lambda item: next(
+            (n for n, start in enumerate(FIRST) if item.nodeid.startswith(start)), len(FIRST)
+        )
+    )
+
+
+class _Places(list):
+    """What was collected; the place of each test is looked up, ten thousand times, and not searched for."""
+
+    def __init__(self, collected):
+        super().__init__(collected)
+        self._place = {name: place for place, name in enumerate(collected)}
+
+    def index(self, name):
+        return self._place[name]
 
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """Give each process whole files, as `--dist loadfile` says, and one of them a whole folder."""
+    """Give each process whole files, as `--dist loadfile` says, and some of them together."""
     from xdist.scheduler import LoadFileScheduling
 
-    class FilesAndFolder(LoadFileScheduling):
+    class FilesTogether(LoadFileScheduling):
         def _split_scope(self, nodeid):
-            return WHOLE if nodeid.startswith(WHOLE) else super()._split_scope(nodeid)
+            file = super()._split_scope(nodeid)
+            return next((name for name, starts in TOGETHER.items() if file.startswith(starts)), file)
 
-    return FilesAndFolder(config, log) if config.getoption("dist") == "loadfile" else None
+        def add_node_collection(self, node, collection):
+            super().add_node_collection(node, collection)
+            if node in self.registered_collections:
+                self.registered_collections[node] = _Places(collection)
+
+    return FilesTogether(config, log) if config.getoption("dist") == "loadfile" else None
 
 
 def pytest_collection_finish():
@@ -254,15 +310,15 @@ def made_once(tmp_path_factory, worker_id):
 
     def once(name, make):
         folder, lock, done = (shared / f"{name}{ending}" for ending in ("", ".lock", ".done"))
-        try:
-            lock.mkdir()
-        except FileExistsError:
-            _wait_for(done)
-        else:
+        with lock.open("w") as held:
+            fcntl.flock(held, fcntl.LOCK_EX)  # waits while another makes it, and no longer than it lives
             try:
-                make(folder)
+                if not done.exists():
+                    shutil.rmtree(folder, ignore_errors=True)  # what a process left that was killed over it
+                    make(folder)
             finally:  # a failure is told to the waiting processes too, by what lacks in the folder
                 done.touch()
+                fcntl.flock(held, fcntl.LOCK_UN)  # a fork made meanwhile has the file open still
         return folder
 
     return once
@@ -316,21 +372,16 @@ def empty_database(postgresql):
 
 @pytest.fixture(scope="session")
 def demo_folder(made_once):
-    """Return the sample workshop, made once for all workers by the real upload; only to be read."""
+    """Return the sample workshop, made once for all workers by the real upload; only to be read.
+
+    The run before left it, where nothing that it is made by has changed since.
+    """
     from qc.jobs.demo import make_demo
 
-    return made_once("demo", make_demo)
+    return made_once("demo", kept_builds.keeping("demo", make_demo))
 
 
 @pytest.fixture
 def demo_copy(demo_folder, tmp_path):
     """Return a copy of the sample workshop that a test may change."""
     return Path(shutil.copytree(demo_folder, tmp_path / "demo"))
-
-
-def _wait_for(mark, seconds=240):
-    for _ in range(10 * seconds):
-        if mark.exists():
-            return
-        time.sleep(0.1)
-    raise AssertionError(f"another test process did not finish {mark.stem}")

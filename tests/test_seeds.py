@@ -18,6 +18,8 @@ SCOPES = ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda
 
 def shared(source):
     """Lines of a module at which tests could come to share random numbers, with the reason."""
+    if not any(word in source for word in (*MAKERS, "random")):
+        return []  # three modules in five, and taking a tree apart is most of the work
     tree = ast.parse(source)
     every = list(ast.walk(tree))
     # many a generator is called `random` too: only what a module imports is the module
@@ -83,12 +85,19 @@ def taken_from_the_process(node, modules):
     """Whether a function of `random` or `numpy.random` is used that draws from the one generator there."""
     if isinstance(node, ast.ImportFrom):
         return node.module in {"random", "numpy.random"} and bool({n.name for n in node.names} - MAKERS)
-    return isinstance(node, ast.Attribute) and node.attr not in MAKERS and ast.unparse(node.value) in modules
+    return isinstance(node, ast.Attribute) and node.attr not in MAKERS and dotted(node.value) in modules
+
+
+def dotted(node):
+    """Return a name with its dots, and of anything else nothing."""
+    if isinstance(node, ast.Attribute):
+        return f"{dotted(node.value)}.{node.attr}"
+    return node.id if isinstance(node, ast.Name) else ""
 
 
 def takes_generator(source):
     """Whether a test of the module takes the fixture `rng`."""
-    return any(
+    return "rng" in source and any(
         isinstance(node, ast.FunctionDef)
         and node.name.startswith("test_")
         and "rng" in {argument.arg for argument in node.args.args}

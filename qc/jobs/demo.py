@@ -112,7 +112,7 @@ def _hand_in(folder: Path, progress: ShowProgress | None) -> Total | None:
             # a demo that was cut short is taken up where it stopped
             lacking = [(name, data) for name, data in own if not workshop.store.has_sheet(sheet_hash(data))]
             then = replace(workshop, today=day, now=clock.moment(plan.workshop.time_zone, day))
-            receipts += _taken(upload(then, lacking)) if lacking else ()
+            receipts += _taken(upload(then, lacking, in_words=False)) if lacking else ()
             if progress is not None:
                 progress(len(receipts), len(sheets), "Handing in sheet")
         return Total.of(receipts)

@@ -141,6 +141,7 @@ def upload(
     progress: ShowProgress | None = None,
     mappings: Sequence[CardMapping] = (),
     entered_as: str = "",
+    in_words: bool = True,
 ) -> UploadReceipt:
     """Take in sheets.
 
@@ -159,6 +160,8 @@ def upload(
         What their headings mean, confirmed by handing them in; remembered for each heading line.
     entered_as : str
         Id that a tablet gave to the one sheet there is, where it was typed at the bench.
+    in_words : bool
+        False where nobody reads the receipt: what sheets lack and what holds their pieces is left out.
 
     Returns
     -------
@@ -194,7 +197,7 @@ def upload(
     with ending(_stored_words(counts) if new else NOTHING_NEW):
         raised = judge_new(workshop)
     # of a box of old sheets nobody completes one by hand
-    few = len(taken) < MANY_SHEETS
+    few = in_words and len(taken) < MANY_SHEETS
     missing = [still_missing(f.parts, workshop.plan, record) if record and few else () for f in taken]
     receipts = tuple(
         SheetReceipt(
@@ -206,7 +209,7 @@ def upload(
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
-    hold = _hold(workshop, sheets) if new else None
+    hold = _hold(workshop, sheets) if new and in_words else None
     return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold)
 
 

@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
 
+import kept_builds
 import pytest
 
 from qc.cli.main import main
@@ -41,7 +42,9 @@ def shop(demo_copy):
 def stranger(request, made_once, tmp_path):
     """Open a copy of a workshop with three months of a stranger's cards, taken in at once."""
     file = request.param
-    room = made_once(f"stranger {file.parent.name}", lambda folder: _made(file, folder))
+    name = f"stranger {file.parent.name}"
+    make = kept_builds.keeping(name, lambda folder: _made(file, folder), file.parent, Path(__file__))
+    room = made_once(name, make)
     last = max(day.name for day in (room / "given" / "hand_in").iterdir())
     shop = Path(shutil.copytree(room / "shop", tmp_path / "shop"))
     workshop = open_workshop(shop, as_of=date.fromisoformat(last))

@@ -1,5 +1,6 @@
 import json
 import os
+import shutil
 import sys
 from pathlib import Path
 
@@ -52,6 +53,20 @@ def test_the_receipt_follows_the_contract(first_joints):
     keys = {"sheet", "file", "rows", "accepted", "held", "already_known", "reasons", "signals"}
     assert all(keys <= set(sheet) for sheet in plain["sheets"])
     assert plain["refused"] == []
+
+
+def test_a_receipt_that_nobody_reads_stores_and_counts_the_same(shop, first_joints, tmp_path):
+    files, told = first_joints
+    (tmp_path / "quiet").mkdir()
+    shutil.copyfile(shop.folder / "plan.yaml", tmp_path / "quiet" / "plan.yaml")
+    quiet = open_workshop(tmp_path / "quiet")
+    counted = upload(quiet, files, who="IS", in_words=False)
+    assert told.hold is not None and counted.hold is None
+    assert [s.count for s in counted.sheets] == [s.count for s in told.sheets]
+    assert [s.missing for s in counted.sheets] == [()] * len(files)
+    assert quiet.store.readings().equals(shop.store.readings())
+    assert [v.plain for v in quiet.store.verdicts()] == [v.plain for v in shop.store.verdicts()]
+    quiet.store.close()
 
 
 def test_the_same_sheet_twice_changes_nothing(shop, first_joints):

@@ -56,7 +56,7 @@ def score_workshop(seed: int, folder: Path) -> Score:
     workshop = open_workshop(shop)
     try:
         files = sorted(p for p in (folder / "drawn").rglob("*") if p.suffix in {".csv", ".xlsx"})
-        upload(workshop, [(p.name, p.read_bytes()) for p in files])
+        upload(workshop, [(p.name, p.read_bytes()) for p in files], in_words=False)
         verdicts = {str(v.key): v for v in load_verdicts(workshop)}
     finally:
         workshop.store.close()

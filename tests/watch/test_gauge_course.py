@@ -79,6 +79,7 @@ def test_the_newest_check_alone_is_told_and_forgotten_after_a_good_one(rng):
     assert standing_change(changes(np.r_[values, read(rng, 3)])) is None
 
 
+@pytest.mark.slow
 def test_false_words_come_at_the_rate_that_the_page_gives(rng):
     # checks that scatter by a step; with much less, a step decides and the rate is a few times as high
     kept = {f"BG-{at}": checks(read(rng, 200, sd=0.001)) for at in range(200)}

@@ -90,6 +90,7 @@ DRAWN = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", DRAWN)
 @pytest.mark.parametrize("verdict", [False, True])
 def test_chance_is_named_at_most_as_often_as_stated(rng, kind, verdict):
@@ -103,6 +104,7 @@ def test_chance_is_named_at_most_as_often_as_stated(rng, kind, verdict):
     assert hits / 200 <= 0.05 + 3 * (0.05 * 0.95 / 200) ** 0.5
 
 
+@pytest.mark.slow
 def test_what_is_there_is_found(rng):
     """A correlation of 0.7 on 40 pieces, among ten figures: named at least seven times in ten (100 shops)."""
     named = 0

@@ -30,6 +30,7 @@ def holds_size(now, size):
     return now.size_low < size < now.size_high
 
 
+@pytest.mark.slow
 def test_pieces_since_place_a_start_that_was_told_early(rng, at_least):
     told, starts, sizes, near = found(33, 27), [], [], 0
     for _ in range(DRAWS):
@@ -76,6 +77,7 @@ def climbing(rng, n=30, height=12.0):
     return steps(rng, (30, 0.0), (n, 0.0)) + np.concatenate([np.zeros(30), ramp])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", ["normal", "positive"])
 def test_a_climb_stays_one_and_is_measured_up_to_the_newest_piece_in_the_unit_of_the_values(
     shape, rng, at_least
@@ -92,6 +94,7 @@ def test_a_climb_stays_one_and_is_measured_up_to_the_newest_piece_in_the_unit_of
     assert at_least(0.90, starts) and at_least(0.95, sizes)
 
 
+@pytest.mark.slow
 def test_a_step_that_went_on_climbing_was_a_climb(rng, at_least):
     told, starts = found(36, 34), []
     for _ in range(DRAWS):
@@ -101,6 +104,7 @@ def test_a_step_that_went_on_climbing_was_a_climb(rng, at_least):
     assert at_least(0.90, starts)
 
 
+@pytest.mark.slow
 def test_steps_that_lead_on_one_way_are_one_climb(rng, at_least):
     first, second, starts = found(38, 36), found(48, 45), []
     for _ in range(DRAWS):
@@ -119,6 +123,7 @@ def test_a_stair_stays_a_stair(rng):
     ]
 
 
+@pytest.mark.slow
 def test_while_a_step_and_a_climb_fit_about_as_well_the_set_allows_for_both(rng):
     wide, sharp = [], []
     for _ in range(DRAWS):
@@ -139,6 +144,7 @@ def wider(rng, n=25):
     return rng.standard_normal(40 + n) * np.repeat([1.0, 3.0], [40, n])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind, ended", [("shift", None), ("shift", 46), ("single", None), ("trend", None)])
 def test_a_level_that_is_back_with_more_scatter_is_told_as_scatter(kind, ended, rng, at_least):
     told, starts, sizes = found(45, 45 if kind == "single" else 44, kind, ended), [], []

@@ -25,6 +25,7 @@ def judged(shape="normal", **noise):
     return JudgedBy.of(Scatter(shape, Noise(**noise).to_dict(), None, "", True, None, None, ""), RATE)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [1.0, 2.0])
 def test_courses_from_settled_figures_are_told_as_soon_as_fresh_ones(rng, points, size):
     """Fresh normal figures, the whole series judged: without resampling, smoothing or a silent front."""
