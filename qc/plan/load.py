@@ -112,7 +112,8 @@ def _bytes(path: Path) -> bytes:
     try:
         if not stat.S_ISREG(path.stat().st_mode):  # opening a device may already set something off
             raise QcError(
-                f"{path}: the plan file cannot be opened: it is a folder, a pipe or a device. Name the file itself."
+                f"{path}: the plan file cannot be opened: it is a folder, a pipe or a device. Name the plan "
+                "itself."
             )
         with open(os.open(path, _UNWAITING), "rb") as file:
             return file.read(MOST_BYTES + 1)

@@ -154,9 +154,7 @@ def hold_list(
     told = waits.sentence(zone) if waits else said_of_then(workshop)
     beside = tuple(replace(row, whereabouts=where[row.serial]) for row in near)
     known = workshop.then.day if workshop.then else None
-    return HoldList(
-        tuple(rows), beside, workshop.today, told, every, known, waits.since if waits else None
-    )
+    return HoldList(tuple(rows), beside, workshop.today, told, every, known, waits.since if waits else None)
 
 
 def _decided(workshop: Workshop, serials: Collection[str] | None) -> list[PieceDecision]:

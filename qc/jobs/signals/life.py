@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from qc.jobs.judging import Joined, SignalOfDay, name_of, told_at_closing
 from qc.jobs.signals.beside import beside_words, joined_plain

@@ -39,7 +39,14 @@ HEADS = [
 @pytest.mark.parametrize("method", ["GET", "POST"])
 def test_no_head_makes_the_board_stumble(client, caplog, head, method):
     with caplog.at_level(logging.ERROR):
-        for path in ("/", "/held/decide", "/uploads", "/_dash-update-component", "/assets/board.css", "/sign-in?next=http://[zz]"):
+        for path in (
+            "/",
+            "/held/decide",
+            "/uploads",
+            "/_dash-update-component",
+            "/assets/board.css",
+            "/sign-in?next=http://[zz]",
+        ):
             with client.open(path, method=method, headers={"Host": "127.0.0.1:8050", **head}) as answer:
                 assert answer.status_code < 500, (path, head)
     assert not caplog.records
