@@ -104,7 +104,7 @@ def caption(view: SeriesView) -> Component:
     gloss = (
         [
             html.Span(
-                [Drawing(pictograms.draw_left_out()), f" left out by a lead, in no figure ({left_out})"],
+                [Drawing(pictograms.draw_left_out()), f" left out on purpose, in no figure ({left_out})"],
                 className="key",
             )
         ]

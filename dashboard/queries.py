@@ -39,8 +39,16 @@ def stand_on(day: date | None) -> None:
 
 def asked_day() -> str:
     """Return the past day that an address names, as written there: its own, or that of its page."""
-    behind = parse_qs(urlsplit(request.referrer or "").query).get(KNOWN, [""])
+    behind = _asked_of(request.referrer or "").get(KNOWN, [""])
     return request.args.get(KNOWN) or behind[0]
+
+
+def _asked_of(address: str) -> dict[str, list[str]]:
+    """Return what an address asks for; nothing of one that is none, as anybody may send it."""
+    try:
+        return parse_qs(urlsplit(address).query)
+    except ValueError:  # brackets that hold no address, more fields than anybody sends
+        return {}
 
 
 def standing_day() -> date | None:

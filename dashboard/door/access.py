@@ -133,7 +133,7 @@ def refuse_strangers() -> None:
     if request.method in SAFE_METHODS:
         return
     origin = request.headers.get("Origin")
-    if origin is not None and urlsplit(origin).netloc != request.host:
+    if origin is not None and _place(origin) != request.host:
         abort(403, "This request came from another site's page and was refused.")
     asks = roles.keeper().asks()
     if asks and roles.signed() is None and request.path not in FORMS:
@@ -146,6 +146,14 @@ def refuse_strangers() -> None:
     # older browsers send no such header
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in {"same-origin", "none"}:
         abort(403, "This request came from another site's page and was refused.")
+
+
+def _place(origin: str) -> str | None:
+    """Return host and port of an origin, None of what is none: it is no place of ours."""
+    try:
+        return urlsplit(origin).netloc
+    except ValueError:  # brackets that hold no address
+        return None
 
 
 def _sent_token() -> str:

@@ -125,7 +125,10 @@ def _let_in(cookie: str, where: str = "") -> AnyResponse:
 def _next() -> str:
     """Return where to go on: an address of this board only."""
     asked = request.form.get("next", "") or request.args.get("next", "")
-    parts = urlsplit(asked)
+    try:
+        parts = urlsplit(asked)
+    except ValueError:  # brackets that hold no address
+        return "/"
     own = asked.startswith("/") and not parts.scheme and not parts.netloc and asked.isprintable()
     return asked if own and "\\" not in asked and not asked.startswith(("//", "/sign-")) else "/"
 

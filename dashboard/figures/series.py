@@ -178,7 +178,7 @@ def story(view: SeriesView, point: Point) -> str:
     told = ", ".join(part for part in made if part)
     lines += [escape(text) for text in (told, point.note) if text]
     if point.left_out:
-        lines.append("left out by a lead: shown, in no figure")
+        lines.append("left out on purpose: shown, in no figure")
     return "<br>".join(lines)
 
 

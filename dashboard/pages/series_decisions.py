@@ -1,4 +1,4 @@
-"""What a lead decided about a series, with the way to undo it and to decide anew."""
+"""What was decided about a series, with the way to undo it and to decide anew."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ DONE = "stage-decided"
 def decisions_card(view: SeriesView) -> Component:
     """Return what stands for a series and the folded form for a new decision."""
     standing = [_standing(view, decision, n) for n, decision in enumerate(view.decisions)]
-    return card("What a lead decided", *standing, _anew(view, bool(standing)))
+    return card("What was decided", *standing, _anew(view, bool(standing)))
 
 
 def _standing(view: SeriesView, decision: DecisionView, number: int) -> Component:

@@ -96,7 +96,7 @@ def pieces_table(view: SeriesView, last: int | None) -> list[Component]:
             p.gauge,
             f"{p.tool}, draw {p.tool_count}" if p.tool and p.tool_count is not None else p.tool,
             p.batch,
-            "left out by a lead" if p.left_out else "",
+            "left out on purpose" if p.left_out else "",
             p.note,
         ]
         for p in reversed(points)

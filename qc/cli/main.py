@@ -201,6 +201,10 @@ def run() -> None:
         warnings.simplefilter("ignore")
     # nor is what it logs; without any handler Python would print that to stderr
     logging.getLogger().addHandler(logging.NullHandler())
+    if sys.stderr is None:
+        # who closed it wants to hear nothing, and the next file opened must not take its place
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+        sys.stderr = open(2, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
     if sys.stdout is None:
         # before anything is done: the next file opened would take the place of standard output
         os.open(os.devnull, os.O_WRONLY)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import stat
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -14,8 +16,10 @@ from qc.plan.figures import check_figures
 from qc.plan.model import Plan
 from qc.plan.references import Declared, check_references, doubled_names
 from qc.plan.sentences import model_faults, real_path
-from qc.plan.tree import Node, decode_plan, read_tree, take_out
+from qc.plan.tree import MOST_BYTES, Node, decode_plan, read_tree, take_out
 
+# a pipe whose other end nobody holds must not be waited for; Windows knows neither the flag nor such files
+_UNWAITING = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
 _MOST_PASSES = 20  # a pruned part can leave a hole one level up; a plan is seven levels deep
 
 
@@ -104,8 +108,15 @@ def _read(source: Path | str) -> tuple[Plan | None, list[PlanFault]]:
 
 
 def _bytes(path: Path) -> bytes:
+    """Read no more of a file than a plan can hold, and nothing of what is no file."""
     try:
-        return path.read_bytes()
+        if not stat.S_ISREG(path.stat().st_mode):  # opening a device may already set something off
+            raise QcError(
+                f"{path}: the plan file cannot be opened: it is a folder, a pipe or a device. Name the plan "
+                "itself."
+            )
+        with open(os.open(path, _UNWAITING), "rb") as file:
+            return file.read(MOST_BYTES + 1)
     except FileNotFoundError:
         raise QcError(f"{path}: there is no such plan file. `qc new DIR` makes one to start from.") from None
     except PermissionError as error:

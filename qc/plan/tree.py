@@ -108,7 +108,7 @@ def fault_at(node: Node, key: str, problem: str, mend: str) -> PlanFault:
 def decode_plan(data: bytes) -> tuple[str, list[PlanFault]]:
     """Turn the bytes of a plan file into text; faults where it is no UTF-8 text."""
     if len(data) > MOST_BYTES:
-        return "", [_whole(f"is {len(data):,} bytes long", f"A plan has at most {MOST_BYTES:,} bytes.")]
+        return "", [_whole(f"is more than {MOST_BYTES:,} bytes long", "Name the plan itself, or shorten it.")]
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "", [_whole("is written in UTF-16", "Save it as UTF-8 text.")]
     try:

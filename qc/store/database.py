@@ -146,6 +146,9 @@ class Database:
                         f"{self.name} was written by a newer version of this program (tables {found}, "
                         f"known up to {HEAD}). Install that version; nothing was changed."
                     )
+                if found is None and inspect(conn).has_table("entry"):
+                    # a new store has no tables, and one that is made has its number with the first of them
+                    raise StoreError(_sentence(self.name, "malformed: its tables have lost their number"))
                 if found is None and not self.sqlite:
                     self._refuse_letters(conn)
                 if found != HEAD:

@@ -322,7 +322,7 @@ def test_a_lead_leaves_a_piece_out_and_takes_it_back(visit, filled):
     form.locator("input[name=why]").fill("measured on another day")
     form.get_by_text("Leave out", exact=True).click()
     page.wait_for_selector("#stage-said:has-text('Kept.')", timeout=60_000)
-    page.wait_for_selector("figcaption:has-text('left out by a lead, in no figure (1)')")
+    page.wait_for_selector("figcaption:has-text('left out on purpose, in no figure (1)')")
     page.locator(".decision summary").click()
     page.locator(".decision select").select_option("IS")
     page.locator(".decision input[name=why]").fill("it was right")

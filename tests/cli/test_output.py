@@ -98,6 +98,16 @@ def test_where_output_is_closed_nothing_is_done(tmp_path, errors):
     assert not (tmp_path / "shop").exists()
 
 
+def test_who_closed_the_output_for_faults_is_answered_all_the_same(shop):
+    sheet = sorted((sample_folder() / "sheets" / "joints").iterdir())[1]
+    typed = ["upload", sheet, "--who", "IS", "--workshop", shop]
+    words = ["sh", "-c", 'exec 2>&-; exec "$@"', "sh", *RUN, *map(str, typed)]
+    said = subprocess.run(words, text=True, env=ENV, capture_output=True, check=False, timeout=120)
+    assert (said.returncode, said.stderr) == (0, "")
+    assert said.stdout.startswith(f"{sheet.name}: ")
+    assert not (shop / "log").exists()
+
+
 def test_an_upload_whose_receipt_could_not_be_printed_is_stored_and_judged(shop, capsys):
     sheet = sorted((sample_folder() / "sheets" / "joints").iterdir())[0]
     with FULL.open("w") as full:

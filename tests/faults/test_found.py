@@ -40,6 +40,20 @@ def test_a_store_that_does_not_know_how_its_tables_are_made(killing, tmp_path, n
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("statement", ["DELETE FROM alembic_version", "DROP TABLE alembic_version"])
+def test_a_store_whose_tables_have_lost_their_number(killing, tmp_path, statement):
+    """Every row of a store was taken away in turn: this one was told as a fault of the machine."""
+    shop = copied(killing.shop, tmp_path / "shop")
+    with sqlite3.connect(shop / "qc.db") as conn:
+        conn.execute(statement)
+    conn.close()
+    for words in (["verify"], ["status"]):
+        run = killing.driver.run(*words, "--workshop", str(shop))
+        assert run.code == 1
+        assert "is damaged" in run.err and "backup" in run.err
+
+
+@pytest.mark.slow
 def test_a_store_whose_own_description_is_no_text(killing, tmp_path):
     """Verify was fuzzed with bytes of the file changed; these name a column in what is no UTF-8."""
     shop = copied(killing.shop, tmp_path / "shop")

@@ -1,4 +1,7 @@
+import os
+import threading
 import time
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -183,6 +186,36 @@ def test_a_missing_file_is_one_sentence(tmp_path):
 def test_a_folder_in_place_of_the_file_is_one_sentence(tmp_path):
     with pytest.raises(QcError, match="cannot be opened"):
         check_plan(tmp_path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="the system knows no pipes with a name")
+def test_a_pipe_that_nobody_writes_to_is_not_waited_for_and_a_device_is_not_read(tmp_path):
+    pipe, told = tmp_path / "pipe.yaml", []
+    os.mkfifo(pipe)
+
+    def ask(path):
+        try:
+            check_plan(path)
+        except QcError as error:
+            told.append(str(error))
+
+    for path in (pipe, Path("/dev/zero")):
+        asking = threading.Thread(target=ask, args=(path,), daemon=True)
+        asking.start()
+        asking.join(20)
+        assert told.pop().startswith(f"{path}: the plan file cannot be opened")
+
+
+def test_of_a_file_of_any_size_no_more_is_read_than_a_plan_can_hold(tmp_path):
+    file = tmp_path / "plan.yaml"
+    with file.open("wb") as large:
+        large.truncate(64 * 2**20)
+    tracemalloc.start()
+    (fault,) = check_plan(file)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert "is more than 2,000,000 bytes long" in fault.problem
+    assert peak < 8 * 2**20
 
 
 def test_the_text_of_a_file_that_is_no_text_is_refused(tmp_path):

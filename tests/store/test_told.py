@@ -150,6 +150,8 @@ ALTERED = [
     ("UPDATE signal SET last_as_of = '2026-06-01'", "is not the one that was told"),
     ("UPDATE signal SET kind = 'spread'", "is not the one that was told"),
     ("UPDATE signal SET id = 'abc'", "The signal abc was never told"),
+    ("UPDATE signal SET number = 7", "The numbers that signals are called by"),
+    ("UPDATE signal SET number = NULL", "The numbers that signals are called by"),
     ("DELETE FROM signal", "of slide/clearance/tenors was told and is gone"),
     ("UPDATE state SET value = '[9, 9]' WHERE key = 'judged up to'", "The mark up to which everything"),
     ("DELETE FROM state WHERE key = 'judged up to'", "The mark up to which everything"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 
 from qc.jobs.judging import brought_up, verdicts_of_day
 from qc.jobs.pieces.gauges_moved import MovedGauge
@@ -44,6 +44,8 @@ class HoldList(Tabled):
         Whether the text lists line by line what has left and what was released.
     known : date or None
         The past day whose knowledge this is, where that was asked for.
+    waits_since : datetime or None
+        Since when something waits that could not be judged now. [UTC]
     """
 
     ROWS = "pieces"
@@ -54,6 +56,7 @@ class HoldList(Tabled):
     not_judged: str = ""
     every: bool = False
     known: date | None = None
+    waits_since: datetime | None = None
 
     @property
     def waiting(self) -> tuple[HoldRow, ...]:
@@ -71,8 +74,13 @@ class HoldList(Tabled):
         return tuple(row for row in self.rows if not row.waits)
 
     def to_dict(self) -> JsonObject:
-        """Return the contract of ``qc hold --json``, and beside it what is inside without proof."""
+        """Return the contract of ``qc hold --json``, and beside it what is inside without proof.
+
+        With what could not be judged now, since when it waits.
+        """
+        since = {"not_judged_since": self.waits_since.isoformat()} if self.waits_since else {}
         return {
+            **since,
             "as_of": self.as_of.isoformat(),
             "known": self.known.isoformat() if self.known else None,
             "pieces": [row.to_dict() for row in self.rows],
@@ -145,9 +153,8 @@ def hold_list(
     rows.sort(key=_order)
     told = waits.sentence(zone) if waits else said_of_then(workshop)
     beside = tuple(replace(row, whereabouts=where[row.serial]) for row in near)
-    return HoldList(
-        tuple(rows), beside, workshop.today, told, every, workshop.then.day if workshop.then else None
-    )
+    known = workshop.then.day if workshop.then else None
+    return HoldList(tuple(rows), beside, workshop.today, told, every, known, waits.since if waits else None)
 
 
 def _decided(workshop: Workshop, serials: Collection[str] | None) -> list[PieceDecision]:

@@ -131,8 +131,7 @@ def worth_of_readings(
     """
     _check(workshop.plan, stage, characteristic, family)
     _check_question(characteristic, see, within, limit)
-    if judge:
-        brought_up(workshop)
+    waits = brought_up(workshop) if judge else None
     desk = _Desk(workshop)
     wanted = [
         v
@@ -151,6 +150,8 @@ def worth_of_readings(
         found = []
         asked = tuple(desk.answered(v, see, within, limit) for v in wanted)
         notes = notes if see is not None else ()
+    if waits is not None:
+        notes = (waits.sentence(workshop.plan.workshop.time_zone), *notes)
     shop = workshop.plan.workshop.name
     hours = desk.hours(found)
     return ReadingWorth(shop, workshop.today, SEED, COURSES, desk.rate, hours, tuple(found), asked, notes)

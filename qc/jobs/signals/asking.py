@@ -43,7 +43,8 @@ def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | 
     waits = brought_up(workshop)
     told = waits.sentence(workshop.plan.workshop.time_zone) if waits else said_of_then(workshop)
     every = _lives(workshop, all_states=all_states, series=series)
-    return SignalList(tuple(every), present_budget(workshop).sentence(), told)
+    since = waits.since if waits else None
+    return SignalList(tuple(every), present_budget(workshop).sentence(), told, since)
 
 
 def find_signal(workshop: Workshop, signal_id: str, *, present: Workshop | None = None) -> SignalLife:
@@ -64,12 +65,13 @@ def find_signal(workshop: Workshop, signal_id: str, *, present: Workshop | None 
     JobError
         There is none, or the beginning fits several.
     """
-    brought_up(workshop)
+    waits = brought_up(workshop)
     try:
         signal = _find(_lives(workshop, all_states=True), signal_id)
     except JobError as error:
         raise _told_later(workshop, present or workshop, signal_id) or error from None
-    return replace(told_whole(workshop, signal), told=_told_of(workshop, signal))
+    not_judged = waits.sentence(workshop.plan.workshop.time_zone) if waits else ""
+    return replace(told_whole(workshop, signal), told=_told_of(workshop, signal), not_judged=not_judged)
 
 
 def newest_life(workshop: Workshop, signal_id: str) -> SignalLife:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from qc.jobs.judging import Joined, SignalOfDay, name_of, told_at_closing
 from qc.jobs.signals.beside import beside_words, joined_plain
@@ -87,6 +87,8 @@ class SignalLife:
     to_tick : tuple of str
         Of one closed as mended: pieces in the house that are still to measure again or to tick off; of one
         asked for by itself.
+    not_judged : str
+        Since when something waits that could not be judged now, in words; of one asked for by itself.
     """
 
     id: str
@@ -112,6 +114,7 @@ class SignalLife:
     joined: tuple[Joined, ...] = ()
     waits: bool = False
     to_tick: tuple[str, ...] = ()
+    not_judged: str = ""
 
     @property
     def name(self) -> str:
@@ -218,6 +221,7 @@ class SignalLife:
             **({"made_under": [piece.to_dict() for piece in self.made_under]} if self.made_under else {}),
             "cautions": list(self.cautions),
             **({"already": True} if self.already else {}),
+            **({"not_judged": self.not_judged} if self.not_judged else {}),
         }
 
     def to_text(self) -> str:
@@ -241,7 +245,7 @@ class SignalLife:
             made_under=[piece.to_text() for piece in self.made_under],
         )
         told = signal_text(words)
-        said = SAID_ALREADY if self.already else self.done
+        said = SAID_ALREADY if self.already else self.done or self.not_judged
         return f"{said}\n{told}" if said else told
 
 
@@ -254,10 +258,12 @@ class SignalList(Tabled):
     signals: tuple[SignalLife, ...]
     budget: str = ""  # how often the whole board cries wolf, in words
     not_judged: str = ""  # since when something waits that could not be judged now, in words
+    waits_since: datetime | None = None  # [UTC] the same for another program
 
     def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return {"budget": self.budget, "signals": [signal.to_dict() for signal in self.signals]}
+        """Return plain values; with what could not be judged now, since when it waits."""
+        since = {"not_judged_since": self.waits_since.isoformat()} if self.waits_since else {}
+        return {"budget": self.budget, **since, "signals": [signal.to_dict() for signal in self.signals]}
 
     def to_text(self) -> str:
         """List them in one line each; one alone is told whole."""

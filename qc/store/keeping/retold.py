@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -123,15 +124,19 @@ def _hash_of_body(body: Any) -> str:
 
 
 def _signals(conn: Connection, expected: _Told) -> Iterator[str]:
-    left = dict(expected.signals)
+    left, numbers = dict(expected.signals), []
     for row in conn.execute(select(signal).order_by(by_bytes(signal.c.id))):
         known = left.pop(row.id, None)
+        numbers.append(row.number)
         if known is None:
             yield f"The signal {row.id} was never told: it was put there by hand. {_RESTORE}."
         elif not _is_as_told(row, known):
             yield f"The signal {row.id} of {known['series']} is not the one that was told. {_RESTORE}."
     for own, known in left.items():
         yield f"The signal {own} of {known['series']} was told and is gone. {_RESTORE}."
+    # a number is given once, each one more than the last, and no signal ever goes
+    if not left and Counter(numbers) != Counter(range(1, len(numbers) + 1)):
+        yield f"The numbers that signals are called by are not those that were given. {_RESTORE}."
 
 
 def _is_as_told(row: Any, known: Mapping[str, Any]) -> bool:

@@ -51,7 +51,7 @@ def test_pieces_left_out_are_hollow_and_grey_and_say_so(decided):
         hollow = trace["marker"]["symbol"][number].endswith("open")
         grey = trace["marker"]["color"][number] == LIGHT["soft"]
         assert grey == point.left_out and (hollow or not point.left_out)
-        assert ("left out by a lead" in trace["text"][number]) == point.left_out
+        assert ("left out on purpose" in trace["text"][number]) == point.left_out
 
 
 def test_pieces_left_out_are_not_in_the_panel(decided):

@@ -40,5 +40,5 @@ def test_the_page_glosses_hollow_pieces_and_tells_all_its_notes(
     found = replace(decide(view), notes=("Two models share it.", "Neighbours are alike."))
     monkeypatch.setattr(board, "series", lambda key: found)
     said = texts(stage.series_layout("tuning", "f-wrap", "tenor-bass"))
-    assert "left out by a lead, in no figure (2)" in said
+    assert "left out on purpose, in no figure (2)" in said
     assert "Two models share it." in said and "Neighbours are alike." in said

@@ -15,8 +15,10 @@ import pytest
 
 from qc.errors import MachineError
 from qc.jobs.judging import catch_up, catching_up, not_judged_since, verdicts
+from qc.jobs.pieces import hold_list
+from qc.jobs.questions import worth_of_readings
 from qc.jobs.rows import Decision, mend_rows
-from qc.jobs.signals import list_signals
+from qc.jobs.signals import find_signal, list_signals
 from qc.jobs.status import status
 from qc.jobs.upload import upload
 from qc.jobs.workshop import open_workshop
@@ -140,6 +142,25 @@ def test_before_a_lock_readers_answer_with_what_was_judged_and_say_since_when(ki
     assert datetime.fromisoformat(found.to_dict()["not_judged_since"]).tzinfo is not None
     assert "Not judged since " in found.to_text() and "Not judged since " in told
     assert status(workshop).to_dict()["not_judged_since"] is None
+
+
+@pytest.mark.file
+def test_before_a_lock_every_list_says_since_when_to_people_and_programs(unkilled, monkeypatch):
+    monkeypatch.setattr(catching_up, "READERS_PATIENCE_S", 0.1)
+    workshop = unkilled[0]
+    workshop.store.set_state(MARK, [0, 0])  # as an earlier program, or a kill, leaves it
+    with locked(workshop.folder):
+        known = list_signals(workshop)
+        lists = [known.to_dict(), hold_list(workshop).to_dict()]
+        one = find_signal(workshop, known.signals[0].id)
+        worth = worth_of_readings(workshop, stage="slide", characteristic="force").to_text()
+    (since,) = {found["not_judged_since"] for found in lists}
+    assert datetime.fromisoformat(since).tzinfo is not None
+    assert one.to_text().startswith("Not judged since ") and "not_judged" in one.to_dict()
+    assert "Not judged since " in worth
+    assert "not_judged_since" not in list_signals(workshop).to_dict()
+    assert "not_judged_since" not in hold_list(workshop).to_dict()
+    assert "not_judged" not in find_signal(workshop, known.signals[0].id).to_dict()
 
 
 def test_a_lock_before_the_rows_stores_nothing_and_says_so(folder, opened):
