@@ -12,7 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from qc.jobs.judging import load_verdicts, looks_back
+from qc.jobs.judging import brought_up
 from qc.jobs.remedies.coating import CoatResult, coat
 from qc.jobs.remedies.dies import wear_of
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
@@ -166,8 +166,8 @@ def wear_from(
             as_of=as_of, workshop=workshop,
         )  # fmt: skip
     shop = _open(workshop, as_of)
-    told = () if looks_back(shop) else load_verdicts(shop)
-    return wear_of(shop, value, lower=lower, upper=upper, per_week=per_week, verdicts=told)
+    brought_up(shop)  # as status does, so that both tell the same
+    return wear_of(shop, value, lower=lower, upper=upper, per_week=per_week)
 
 
 def coat_from(
