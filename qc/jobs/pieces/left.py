@@ -112,7 +112,7 @@ def with_days(workshop: Workshop, rows: Sequence[HoldRow]) -> list[HoldRow]:
             pl.col("characteristic").is_in(figure.sources),
             pl.col("day") == row.figure.day,
         )["entered_at"].drop_nulls()
-        found.append(replace(row, since=clock.day_of(own.max(), zone)) if len(own) else row)
+        found.append(replace(row, since=clock.day_of(max(own), zone)) if len(own) else row)
     return found
 
 

@@ -111,7 +111,7 @@ class UploadReceipt(Tabled):
 
     @property
     def hold_said(self) -> str:
-        """Which pieces of the sheets are to be held, and how many in the house in all, as `qc hold` counts."""
+        """Which pieces of the sheets are to be held, and how many are in all, as `qc hold` counts."""
         if self.hold is None or not (self.to_hold or self.raised):
             return ""
         return sheets_hold_note(lines_of(self.to_hold), counted(self.hold.waiting))

@@ -291,12 +291,17 @@ def _rack(shop: Workshop, model: str | None) -> pl.DataFrame:
 
 
 def _waiting(shop: Workshop) -> pl.DataFrame:
-    """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet."""
+    """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet.
+
+    An instrument of which one side is held or was never read is no tube: parts went into it, or it left.
+    """
     import polars as pl
 
-    rows = shop.store.readings(characteristics=list(TUBE_FIGURES))
+    rows = shop.store.readings(characteristics=list(TUBE_FIGURES), until=shop.today)
     sides = rows.group_by("serial").agg(pl.col("characteristic").n_unique().alias("sides"))
     # a card of a whole slide bears both diameters under one serial: that is no loose tube
     slides = sides.filter(sides["sides"] > 1)["serial"].to_list()
-    fitted = shop.store.events("part")["subject"].to_list()
-    return rows.filter(~rows["serial"].is_in(slides + fitted))
+    parts = shop.store.events("part", until=shop.today)
+    left = shop.store.events("shipped", until=shop.today)["serial"]
+    gone = {*parts["subject"].drop_nulls(), *parts["serial"].drop_nulls(), *left.drop_nulls()}
+    return rows.filter(~rows["serial"].is_in([*slides, *sorted(gone)]))
