@@ -1,4 +1,4 @@
-"""Pieces that leave although they are to be held: told on the receipt, in status, on the list, in the month."""
+"""Pieces that leave although they are to be held: told on the receipt, in status, list and month."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.pages.sheets import receipt_card
 from qc.jobs.bench import enter_card
 from qc.jobs.monthly import month_content
 from qc.jobs.pieces import hold_list
@@ -55,13 +54,10 @@ def test_the_receipt_names_what_left_while_held_with_value_and_limit_and_what_to
     assert "qc hold release QH-1401 --who CODE --why REASON" in said
 
 
-def test_the_board_shows_it_with_the_way_to_its_page(ask, texts):
-    receipt = ask("--json", text=shipped("QH-1401"), day="2026-11-12")
-    (left,) = receipt["left"]
+def test_what_a_program_reads_of_it(ask):
+    (left,) = ask("--json", text=shipped("QH-1401"), day="2026-11-12")["left"]
     assert (left["serial"], left["left"], left["held"]) == ("QH-1401", "2026-11-12", True)
-    page = receipt_card({"state": "done", "done": 1, "of": 1, "message": "", "receipt": receipt})
-    told = " ".join(texts(page))
-    assert "while it was to be held" in told and "What holds it" in told
+    assert left["sentence"] == LEFT and left["rows"][0]["upper"] == 4.0
 
 
 def test_status_list_and_month_say_that_it_left_while_held(ask):
@@ -97,7 +93,7 @@ def test_what_was_known_only_after_it_left_was_not_held_then(ask):
 
 def test_what_is_typed_at_the_bench_says_so_too(ask):
     shop = open_workshop(ask.folder, as_of=date(2026, 11, 12))
-    boxes = {"Serial": "QH-1401", "Date": "2026-11-12", "Person": "IS"}
+    boxes = {"Serial": "QH-1401", "Shipped": "2026-11-12", "Person": "IS"}
     sent = {"entry": "8" * 32, "card": "shipping", "boxes": boxes, "figures": {}, "left_out": [], "sure": []}
     assert enter_card(shop, sent, who="IS")["sentence"].endswith(LEFT)
     shop.store.close()
@@ -110,4 +106,6 @@ def test_a_receipt_counts_what_the_list_counts(ask):
     pieces = {row.serial for row in hold_list(shop, judge=False).waiting}
     shop.store.close()
     assert pieces == {"QH-1401", "QH-1403", "QH-1405"}
-    assert f"To hold of these sheets: 1 piece. QH-1405, {OUTSIDE}. In the house in all: 3. See: qc hold" in said
+    assert (
+        f"To hold of these sheets: 1 piece. QH-1405, {OUTSIDE}. In the house in all: 3. See: qc hold" in said
+    )

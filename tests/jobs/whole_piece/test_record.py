@@ -16,6 +16,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
 from qc.jobs.whole_piece import form_lines, piece_record
 from qc.jobs.whole_piece.life import chance_of_returns
+from qc.jobs.whole_piece.saying import figure_line
 from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
 
 CONTRACT = {"serial", "model", "where", "shipped", "known", "hold", "figures", "parts", "events", "signals"}
@@ -213,7 +214,7 @@ def test_a_piece_lies_in_every_signal_that_the_list_holds_it_for(shop):
 
 
 def test_a_computed_figure_is_written_no_finer_than_its_gauge_leaves_it(shop):
-    """Notes are read to a cent: what is fitted to a sitting is good to a tenth, a difference of two is not."""
+    """Notes are read to a cent: what is fitted to a sitting is good to a tenth; a difference is not."""
     record = piece_record(shop, "QH-1198", judge=False)
     lines = {one.title: figure_line(one)[1] for one in record.figures}
     assert lines["Tuning: Fifth partial"] == "-15.4 cents"
