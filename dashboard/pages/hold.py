@@ -43,7 +43,7 @@ def hold_card(view: HoldList) -> Component:
         said = f"{more} more, with what to do" if more > 0 else "All of it, with what to do"
         body.append(html.P(dcc.Link(said, href="/hold")))
     title = f"Pieces to hold: {len(pieces)} in the house" if pieces else "Pieces to hold"
-    return card(title, *body, *_left_held(view), *_left(view), className="below")
+    return card(title, *body, *_newest_left(view), *_left(view), className="below")
 
 
 def by_piece(rows: Sequence[HoldRow]) -> list[list[HoldRow]]:
@@ -163,6 +163,17 @@ def _after(row: HoldRow) -> Component:
         f"Released by {released.who} on {words.day(released.day, year=True)}: {released.why}",
         className="small",
     )
+
+
+def _newest_left(view: HoldList) -> list[Component]:
+    """Say on the first screen how many left while they were to be held, and which did last."""
+    pieces = by_piece(view.left_held)
+    if not pieces:
+        return []
+    first = pieces[0][0]
+    said = f"{count_words(len(pieces), 'piece')} left while to be held"
+    link = dcc.Link(said, href="/hold")
+    return [html.P([link, *unbroken(f", the newest {first.serial}, {first.whereabouts.words}.")])]
 
 
 def _left_held(view: HoldList) -> list[Component]:
