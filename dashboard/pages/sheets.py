@@ -114,8 +114,9 @@ def receipt_card(found: Ticket) -> Component:
                 [html.H2("What this upload showed"), html.Ul(lines, className="life")], className="after"
             )
         )
-    if held := receipt.get("hold_said", "").partition(" See: ")[0]:
-        body.append(html.P([*unbroken(held), " ", dcc.Link("See the list", href="/hold")], className="small"))
+    if held := receipt.get("hold_said", "").partition(" All that is")[0]:
+        way = dcc.Link("All that is to be held", href="/hold")
+        body.append(html.P([*unbroken(held), " ", way], className="small"))
     marks = list(dict.fromkeys(mark for sheet in sheets for mark in sheet.get("marks", [])))
     body += [html.P(mark, className="small") for mark in marks]
     return card("Receipt", *body)

@@ -34,7 +34,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of_parts
-from qc.jobs.pieces import hold_list
+from qc.jobs.pieces import hold_list, with_parts
 from qc.jobs.receipts import (
     Accepted,
     RaisedSignal,
@@ -206,9 +206,9 @@ def upload(
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
-    # the whole list, so that what the receipt counts is what `qc hold` counts
-    hold = hold_list(workshop, judge=False) if new else None
     pieces, gone = _pieces_on(sheets)
+    asked = {*pieces, *with_parts(workshop, gone)} if new else ()
+    hold = hold_list(workshop, serials=asked, judge=False) if new else None
     return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold, pieces, gone)
 
 

@@ -15,7 +15,7 @@ from qc.jobs.bench.spelt import spelt_on_record
 from qc.jobs.bench.typed import TypedCard, card_bytes, card_rows, file_name, read_back, read_typed, row_of
 from qc.jobs.errors import JobError
 from qc.jobs.judging import catch_up
-from qc.jobs.pieces import LeftPiece, hold_list, left_pieces
+from qc.jobs.pieces import LeftPiece, hold_list, left_pieces, with_parts
 from qc.jobs.roles import Verb, may
 from qc.jobs.rows import Decision, piece_words, settle_rows
 from qc.jobs.upload import upload
@@ -156,8 +156,10 @@ def _left_by(workshop: Workshop, digest: str) -> tuple[LeftPiece, ...]:
     """Return what left by a sheet although something holds it."""
     shipped = workshop.store.events("shipped").filter(pl.col("sheet") == digest)
     gone = set(shipped["serial"].drop_nulls())
-    # asked for the whole list, since parts of a piece are held by their own serials
-    return left_pieces(hold_list(workshop, judge=False, keep=False).rows, gone) if gone else ()
+    if not gone:
+        return ()
+    found = hold_list(workshop, serials=with_parts(workshop, gone), judge=False, keep=False)
+    return left_pieces(found.rows, gone)
 
 
 def _may_answer(workshop: Workshop, who: str) -> bool:

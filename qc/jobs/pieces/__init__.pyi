@@ -15,6 +15,7 @@ from .hold import lines_of as lines_of
 from .left import LEFT_NEXT as LEFT_NEXT
 from .left import LeftPiece as LeftPiece
 from .left import left_pieces as left_pieces
+from .left import with_parts as with_parts
 from .outside import figures_of as figures_of
 from .outside import figures_outside as figures_outside
 from .outside import outside_up_to_date as outside_up_to_date

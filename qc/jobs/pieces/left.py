@@ -40,7 +40,7 @@ class LeftPiece:
     def sentence(self) -> str:
         """Say which piece left, when, and the first of its reasons."""
         first = next((row for row in self.rows if row.left_held), self.rows[0])
-        part = "" if first.serial == self.serial else f"its part {first.serial}, "
+        part = "" if first.serial == self.serial else f"Its part {first.serial}, "
         told = f"{part}{first.name}: {why_words(first).rstrip('.')}"
         more = f", and {count_words(len(self.rows) - 1, 'more reason')}" if len(self.rows) > 1 else ""
         if self.held:
@@ -91,6 +91,14 @@ def left_pieces(rows: Iterable[HoldRow], gone: Collection[str]) -> tuple[LeftPie
         if own[0].whereabouts.shipped is not None
     ]
     return tuple(sorted(found, key=lambda one: not one.held))
+
+
+def with_parts(workshop: Workshop, gone: Collection[str]) -> set[str]:
+    """Return pieces with what is built into them: parts are held by their own serials."""
+    if not gone:
+        return set()
+    parts = workshop.store.events("part", until=workshop.today)
+    return {*gone, *parts.filter(pl.col("serial").is_in(sorted(gone)))["subject"].drop_nulls()}
 
 
 def with_days(workshop: Workshop, rows: Sequence[HoldRow]) -> list[HoldRow]:

@@ -7,7 +7,7 @@ from dataclasses import astuple, dataclass
 from typing import TypedDict
 
 from qc.ingest import SheetQuestion
-from qc.jobs.pieces import HoldList, HoldRow, LeftPiece, counted, left_pieces, lines_of
+from qc.jobs.pieces import HoldList, HoldRow, LeftPiece, left_pieces, lines_of
 from qc.jobs.receipts.accepted import Accepted
 from qc.plain import JsonObject
 from qc.report.terminal import learned_text, receipt_text, sheets_hold_note, total_text
@@ -82,7 +82,7 @@ class UploadReceipt(Tabled):
     accepted : Accepted
         Where the readings accepted now are found again.
     hold : HoldList or None
-        The pieces to hold as they now stand; None where the sheets brought nothing new.
+        What holds the pieces of these sheets, and parts of those that left, now; None where nothing is new.
     pieces, gone : frozenset of str
         Serials on these sheets, and those that left by them.
     """
@@ -111,10 +111,8 @@ class UploadReceipt(Tabled):
 
     @property
     def hold_said(self) -> str:
-        """Which pieces of the sheets are to be held, and how many are in all, as `qc hold` counts."""
-        if self.hold is None or not (self.to_hold or self.raised):
-            return ""
-        return sheets_hold_note(lines_of(self.to_hold), counted(self.hold.waiting))
+        """Which pieces of these sheets are to be held; the list of the whole house counts others too."""
+        return sheets_hold_note(lines_of(self.to_hold))
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""

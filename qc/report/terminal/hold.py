@@ -75,30 +75,24 @@ def hold_note(waiting: Sequence[HoldLine], shipped: int, left_held: Sequence[Hol
     return " ".join([*parts, "See: qc hold"])
 
 
-def sheets_hold_note(own: Sequence[HoldLine], every: int) -> str:
-    """Say on a receipt which pieces of its sheets are to be held, and how many are in all; empty for none.
+def sheets_hold_note(own: Sequence[HoldLine]) -> str:
+    """Say on a receipt which pieces of its sheets are to be held; empty for none.
 
     Parameters
     ----------
     own : sequence of HoldLine
         Those of the sheets that are in the house.
-    every : int
-        How many pieces in the house are on the list in all.
 
     Examples
     --------
-    >>> sheets_hold_note([("A-7", "Gloss", "61, under 70", "Lacquer, 3 Nov", "")], 5)
-    'To hold of these sheets: 1 piece. A-7, Gloss: 61, under 70. In the house in all: 5. See: qc hold'
-    >>> sheets_hold_note([], 5)
-    'To hold of these sheets: none. In the house in all: 5. See: qc hold'
+    >>> sheets_hold_note([("A-7", "Gloss", "61, under 70", "Lacquer, 3 Nov", "")])
+    'To hold of these sheets: 1 piece. A-7, Gloss: 61, under 70. All that is to be held: qc hold'
     """
-    if not every:
+    if not own:
         return ""
     worst = _worst(own)
-    said = count_words(len(worst), "piece") if worst else "none"
-    return " ".join(
-        [f"To hold of these sheets: {said}.", *_few(worst), f"In the house in all: {every}. See: qc hold"]
-    )
+    said = f"To hold of these sheets: {count_words(len(worst), 'piece')}."
+    return " ".join([said, *_few(worst), "All that is to be held: qc hold"])
 
 
 def _worst(rows: Sequence[HoldLine]) -> dict[str, str]:

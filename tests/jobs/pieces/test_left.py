@@ -99,13 +99,23 @@ def test_what_is_typed_at_the_bench_says_so_too(ask):
     shop.store.close()
 
 
-def test_a_receipt_counts_what_the_list_counts(ask):
-    """Of the sheets one, in the house three: two numbers, each with its name."""
+def test_a_receipt_says_that_its_number_is_of_its_own_sheets(ask):
+    """Of the sheets one, in the house three: the receipt's number is no other count of the list."""
     said = ask(text=JOINTS + "2026-11-11,QH-1405,tenor,6.0\n", day="2026-11-11")
     shop = open_workshop(ask.folder, as_of=date(2026, 11, 11))
     pieces = {row.serial for row in hold_list(shop, judge=False).waiting}
     shop.store.close()
     assert pieces == {"QH-1401", "QH-1403", "QH-1405"}
-    assert (
-        f"To hold of these sheets: 1 piece. QH-1405, {OUTSIDE}. In the house in all: 3. See: qc hold" in said
-    )
+    told = f"To hold of these sheets: 1 piece. QH-1405, {OUTSIDE}."
+    assert f"{told} All that is to be held: qc hold" in said
+
+
+def test_a_part_that_is_held_is_told_when_what_it_is_in_leaves(ask):
+    """The tube is on the list by its own serial; the instrument that leaves is the one the receipt names."""
+    drawn = "Card,Drawing log\n\nDate,Tube,Model,Die,Draws,Tube OD [mm],Person\n"
+    ask(text=drawn + "2026-11-10,T-0901,tenor,D-24,40,14.940,BK\n", day="2026-11-10")
+    parts = "Card,Assembly card\n\nDate,Serial,Model,Part,Role,Batch,Person\n"
+    ask(text=parts + "2026-11-11,QH-1402,tenor,T-0901,outer-upper,,DO\n", day="2026-11-11")
+    said = ask(text=shipped("QH-1402"), day="2026-11-12")
+    assert "▲ QH-1402 left on 12 Nov 2026 while it was to be held. Its part T-0901, Draw: Tube OD: " in said
+    assert "14.940 mm, over 14.93 mm" in said
