@@ -45,6 +45,7 @@ def test_a_receipt_names_what_left_while_held_and_which_of_its_pieces_are_to_be_
     left = {"sentence": told, "next_step": "Find out where it is.", "rows": [{"serial": "K-12"}]}
     hold = "To hold of these sheets: 1 piece. K-9: over 4. All that is to be held: qc hold"
     said = texts(sheets.receipt_card(done({"sheets": [count()], "left": [left], "hold_said": hold})))
+    said = " ".join(said.split())
     assert told in said and "Find out where it is. What holds it" in said
     assert "K-9: over 4. All that is to be held" in said and "qc hold" not in said
 
