@@ -142,7 +142,7 @@ class UploadReceipt(Tabled):
             missing=[s.missing for s in self.sheets],
             accepted=self.accepted.apart(),
             hold=self.hold_said,
-            left=[(one.sentence, f"{one.next_step} {one.release_by}") for one in self.left],
+            left=[(one.sentence, f"{one.next_step.rstrip('.')}: {one.release_by}") for one in self.left],
         )
 
 

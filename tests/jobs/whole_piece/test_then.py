@@ -79,7 +79,7 @@ def test_the_answer_of_today_says_what_came_late_as_that_of_then_does(ask):
 
 
 def test_a_gauge_found_off_after_it_left_is_told_now_and_of_then(ask, tmp_path):
-    checks = "Card,Morning gauge checks\n\nDate,Gauge,Reading,Person\n2026-11-{0},LR-1,{1},BK\n"
+    checks = "Card,Morning gauge checks\n\nDate,Gauge,Deviation,Person\n2026-11-{0},LR-1,{1},BK\n"
     cards = {
         "2026-11-21": "Card,Joints card\nGauge,LR-1\n\nDate,Serial,Model,Leak\n"
         "2026-11-19,QH-1320,tenor,1.5\n",
