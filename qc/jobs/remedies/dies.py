@@ -23,7 +23,7 @@ from qc.watch import (
 if TYPE_CHECKING:
     from qc.jobs.workshop import Workshop
     from qc.plan import Characteristic
-    from qc.watch import Point, SeriesVerdict
+    from qc.watch import Forecast, Point, SeriesVerdict
 
 SAME_TARGET = 1e-9
 """Targets nearer than this are one; they come back from a difference. [unit of the figure]"""
@@ -157,7 +157,7 @@ def _forecast(
     )
     if per_week is not None:
         return result
-    return replace(result, tools=tuple(_on_its_day(tool, fitting, shop) for tool in result.tools))
+    return replace(result, tools=tuple(_on_its_day(tool, fitting, told, shop) for tool in result.tools))
 
 
 def _limits(
@@ -175,13 +175,15 @@ def _limits(
     return (verdict.lower if lower is None else lower), (verdict.upper if upper is None else upper)
 
 
-def _on_its_day(tool: ToolWear, fitting: Sequence[Point], shop: Workshop) -> ToolWear:
+def _on_its_day(tool: ToolWear, fitting: Sequence[Point], told: Forecast | None, shop: Workshop) -> ToolWear:
     """Give a tool the day of its change as every page tells it, and how long that is from today.
 
     The day hangs on what was drawn. Where it has passed and the draws have not been made, that is said.
     """
     count = tool.line.change_by_count if tool.line is not None and tool.line.proven else None
-    day = change_day_of(count, fitting)
+    same = told is not None and told.change_by_count == count
+    # as the verdict has it, which may have been kept by an earlier program
+    day = told.change_by_day if told is not None and same else change_day_of(count, fitting)
     if day is None or count is None:
         return replace(tool, change_by_date=None)
     left = count - (fitting[-1].tool_count or 0)
