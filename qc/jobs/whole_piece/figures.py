@@ -302,8 +302,10 @@ def _shown_step(
     gauges = [
         gauge for name in rows["gauge"].unique().drop_nulls() if (gauge := plan.gauge(name)) is not None
     ]
-    steps = [(one.resolution, one.unit) for one in (*gauges, *sources) if one.resolution is not None]
-    known = [step * scale for step, unit in steps if (scale := _scale(unit, characteristic.unit)) is not None]
+    steps = [(one.resolution, one.unit) for one in gauges]
+    steps += [(one.resolution, one.unit) for one in sources if one.resolution is not None]
+    scales = [(step, _scale(unit, characteristic.unit)) for step, unit in steps]
+    known: list[float] = [step * scale for step, scale in scales if scale is not None]
     if not known:
         return LENGTH_STEP_MM if characteristic.unit == "mm" else None
     return min(known) if derive.what in DIFFERENCES else min(known) / 10
