@@ -192,7 +192,7 @@ def piece_record(
     signals = signals_of_piece(workshop, serial, tree, own)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
-    notes = list(workshop.then.notes) if workshop.then else []
+    notes = [*(workshop.then.notes if workshop.then else ())]
     notes += [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
     leaving = None if place.shipped or part or came_back else leaving_of(workshop, serial, model, due)
     if due is not None and leaving is None:
@@ -202,8 +202,7 @@ def piece_record(
     notes += notes_on_testers(store.readings(serials=[serial], until=today))
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
-    hold = tuple(row for row in hold if row.serial == serial)
-    waiting = undecided(workshop, [serial])
+    hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     returns = returns_of(workshop, serial, tree)
     without = _without(workshop, serial, model, None if part else place.shipped, tree)
