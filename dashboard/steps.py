@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.jobs.board import SeriesView, SignalResult, first_steps, reaction_steps
+from qc.jobs.board import SeriesView, SignalResult, first_steps, is_good_news, reaction_steps
 
 
 def calm_steps(view: SeriesView) -> tuple[str, ...]:
@@ -13,6 +13,8 @@ def calm_steps(view: SeriesView) -> tuple[str, ...]:
 def steps(view: SeriesView, signal: SignalResult | None = None) -> list[str]:
     """Return the steps to take: three that always come first, then the finding's own, then the plan's.
 
+    A change for the better has steps of its own.
+
     Parameters
     ----------
     view : SeriesView
@@ -22,7 +24,9 @@ def steps(view: SeriesView, signal: SignalResult | None = None) -> list[str]:
     """
     found = signal or view.verdict.telling
     own = found.next_step if found is not None and found.next_step else view.next_step
-    return [*reaction_steps(view.reaction, own, _newest(view), view.gauges, view.verdict.kind)]
+    kind = view.verdict.kind
+    better = found is not None and is_good_news(found, kind)
+    return [*reaction_steps(view.reaction, own, _newest(view), view.gauges, kind, better=better)]
 
 
 def _newest(view: SeriesView) -> str:

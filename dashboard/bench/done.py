@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from urllib.parse import quote
 
 from flask import Response
 from markupsafe import Markup
@@ -22,11 +23,24 @@ def done_page(found: BenchOutcome) -> Response:
     body = [
         heading(found.title, ("All cards", "/bench")),
         Markup('<section class="card{}"><p class="lead" role="status">{}</p>{}{}</section>').format(
-            " warn" if found.waiting else "", found.sentence, _waiting(found), _ways(found)
+            " warn" if found.waiting or found.left else "",
+            found.sentence,
+            _left(found) + _waiting(found),
+            _ways(found),
         ),
         *_drawn(found),
     ]
     return page(found.title, body)
+
+
+def _left(found: BenchOutcome) -> Markup:
+    """Say what left although something holds it, with the way to its page."""
+    return Markup("").join(
+        Markup(
+            '<p class="bench-left"><strong>{}</strong> {} <a href="/hold/{}">What holds it</a></p>'
+        ).format(words.units_in(one.sentence), one.next_step, quote(one.rows[0].serial, safe=""))
+        for one in found.left
+    )
 
 
 def _waiting(found: BenchOutcome) -> Markup:

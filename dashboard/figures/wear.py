@@ -98,7 +98,8 @@ def _change_by(forecast: Forecast) -> tuple[list[Shape], list[Note]]:
     if forecast.change_by_count is None:
         return [], []
     count = forecast.change_by_count
-    when = f", about {words.day(forecast.change_by_day)}" if forecast.change_by_day else ""
+    about = "about" if forecast.draws_left else "reached"
+    when = f", {about} {words.day(forecast.change_by_day)}" if forecast.change_by_day else ""
     ends = {"x0": count, "x1": count, "yref": "paper", "y0": 0, "y1": 1}
     shape = {"type": "line", **ends, "line": {"color": LIGHT["mark"], "width": 2, "dash": "dash"}}
     place = {"x": count, "xanchor": "right", "yref": "paper", "y": 1, "yanchor": "bottom", "showarrow": False}

@@ -14,7 +14,7 @@ from dashboard.door import Role, needs
 from dashboard.fields import Field, choice, desk_form, line, people, submit
 from dashboard.parts import card, figures, heading, nothing, outcome, serial_link, unbroken
 from dashboard.routing import Page, address
-from qc.jobs.board import HoldList, HoldRow, why_words
+from qc.jobs.board import LEFT_NEXT, HoldList, HoldRow, why_words
 from qc.states import NEAR
 from qc.words import count_words
 
@@ -43,7 +43,7 @@ def hold_card(view: HoldList) -> Component:
         said = f"{more} more, with what to do" if more > 0 else "All of it, with what to do"
         body.append(html.P(dcc.Link(said, href="/hold")))
     title = f"Pieces to hold: {len(pieces)} in the house" if pieces else "Pieces to hold"
-    return card(title, *body, *_left(view), className="below")
+    return card(title, *body, *_newest_left(view), *_left(view), className="below")
 
 
 def by_piece(rows: Sequence[HoldRow]) -> list[list[HoldRow]]:
@@ -105,7 +105,9 @@ def _all(view: HoldList) -> list[Component]:
     )
     folded = [*_left(view), *_near(view), *_released(view)]
     beside = [card("Beside these", *folded, className="below")] if folded else []
-    main = html.Div([card(f"In the house: {len(pieces)}", here), *beside])
+    gone = _left_held(view)
+    out = [card("Left while to be held", *gone, className="warn")] if gone else []
+    main = html.Div([*out, card(f"In the house: {len(pieces)}", here), *beside])
     aside = html.Aside([_by_hand(), _tags(len(pieces))])
     return [heading("Pieces to hold", UNDER), html.Div([main, aside], className="grid first")]
 
@@ -180,6 +182,29 @@ def _after(row: HoldRow) -> Component:
         f"Released by {released.who} on {words.day(released.day, year=True)}: {released.why}",
         className="small",
     )
+
+
+def _newest_left(view: HoldList) -> list[Component]:
+    """Say on the first screen how many left while they were to be held, and which did last."""
+    pieces = by_piece(view.left_held)
+    if not pieces:
+        return []
+    first = pieces[0][0]
+    said = f"{count_words(len(pieces), 'piece')} left while to be held"
+    link = dcc.Link(said, href="/hold")
+    return [html.P([link, *unbroken(f", the newest {first.serial}, {first.whereabouts.words}.")])]
+
+
+def _left_held(view: HoldList) -> list[Component]:
+    """Name what left although it was on the list by then: somebody has to find out where it is."""
+    pieces = by_piece(view.left_held)
+    if not pieces:
+        return []
+    said = f"{count_words(len(pieces), 'piece')} left while to be held. {LEFT_NEXT}"
+    lines = [_short(rows) for rows in pieces[:SHOWN_PIECES]]
+    more = len(pieces) - SHOWN_PIECES
+    rest = [html.P(f"And {more} more, among those that left.", className="small")] if more > 0 else []
+    return [html.P(said, className="small"), html.Ul(lines, className="rows"), *rest]
 
 
 def _left(view: HoldList) -> list[Component]:

@@ -106,6 +106,7 @@ def receipt_card(found: Ticket) -> Component:
     # those of series that no sheet of the upload belongs to as well
     every = [*receipt.get("signals", []), *(signal for sheet in sheets for signal in sheet["signals"])]
     raised = {signal["id"]: signal for signal in every}
+    body += [_left(one) for one in receipt.get("left", [])]
     if raised:
         lines = [html.Li(_signal_link(signal)) for signal in raised.values()]
         body.append(
@@ -113,9 +114,18 @@ def receipt_card(found: Ticket) -> Component:
                 [html.H2("What this upload showed"), html.Ul(lines, className="life")], className="after"
             )
         )
+    if held := receipt.get("hold_said", "").partition(" All that is")[0]:
+        way = dcc.Link("All that is to be held", href="/hold")
+        body.append(html.P([*unbroken(held), " ", way], className="small"))
     marks = list(dict.fromkeys(mark for sheet in sheets for mark in sheet.get("marks", [])))
     body += [html.P(mark, className="small") for mark in marks]
     return card("Receipt", *body)
+
+
+def _left(one: JsonObject) -> Component:
+    """Say of a piece that it left although something holds it, what to do, and the way to its page."""
+    way = dcc.Link("What holds it", href=address("/hold/<serial>", {"serial": one["rows"][0]["serial"]}))
+    return html.P([html.B(unbroken(one["sentence"])), " ", one["next_step"], " ", way], className="refused")
 
 
 def _learned(sheets: list[JsonObject]) -> list[str]:

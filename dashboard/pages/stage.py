@@ -209,8 +209,9 @@ def _wear(view: SeriesView) -> list[Component]:
     figure = draw_wear(view, queries.narrow_screen())
     if forecast is None:
         return []
-    graph = [chart("stage-wear", figure, f"Wear of {forecast.tool}. {forecast.sentence}")] if figure else []
-    return [card("", html.P(unbroken(forecast.sentence), className="lead"), *graph)]
+    said = view.wear or forecast.sentence
+    graph = [chart("stage-wear", figure, f"Wear of {forecast.tool}. {said}")] if figure else []
+    return [card("", html.P(unbroken(said), className="lead"), *graph)]
 
 
 def _scatter(view: SeriesView) -> list[Component]:

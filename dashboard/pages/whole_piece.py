@@ -202,7 +202,8 @@ def beside(record: PieceRecord) -> list[Component]:
             card("Signals it lies in", html.Ul([_signal(one) for one in record.signals], className="life"))
         )
     if record.shared:
-        cards.append(card("What its suspect parts went into", *[_shared(one) for one in record.shared]))
+        shared = [part for one in record.shared for part in _shared(one)]
+        cards.append(card("What its suspect parts went into", *shared))
     if record.remedies:
         lines = [
             html.Li(
@@ -222,8 +223,10 @@ def _signal(one: Any) -> Component:
     return html.Li([html.Span(one.standing, className="small"), link, ": ", *unbroken(one.sentence)])
 
 
-def _shared(one: Any) -> Component:
-    head = [f"{one.kind} ", also_link(one.kind, one.name), shared_words(one).partition(one.name)[2]]
+def _shared(one: Any) -> list[Component]:
+    """Return what else a batch or tool went into; one under the other, so that the card spaces them."""
+    rest = unbroken(f"{shared_words(one).partition(one.name)[2].rstrip('.')}.")
+    head = [f"{one.kind} ", also_link(one.kind, one.name), *rest]
     serials = [serial_link(serial) for serial, _ in one.pieces[:SHOWN_SHARED]]
     spaced = [part for link in serials for part in (link, " ")]
     more = len(one.pieces) - len(serials)
@@ -231,7 +234,7 @@ def _shared(one: Any) -> Component:
         [html.Summary(f"All {len(one.pieces)}"), html.P([*spaced, f"and {more} more" if more > 0 else ""])],
         className="folded",
     )
-    return html.Div([html.P(head), folded] if one.pieces else [html.P(head)])
+    return [html.P(head), folded] if one.pieces else [html.P(head)]
 
 
 def leaving_card(record: PieceRecord) -> list[Component]:

@@ -23,6 +23,7 @@ from qc.watch import (
     SeriesVerdict,
     SignalResult,
     dependence_note,
+    forecast_words,
     not_kept_words,
     people_apart,
 )
@@ -72,7 +73,7 @@ class Status(Tabled):
 
     def _series(self, verdict: SeriesVerdict) -> JsonObject:
         key = str(verdict.key)
-        plain = _series(verdict, self.open_signals.get(key, 0), self.known.get(key))
+        plain = _series(verdict, self.open_signals.get(key, 0), self.known.get(key), self.as_of)
         return {**plain, "since": self.changes.of(key) if self.changes else "same"}
 
     def to_text(self) -> str:
@@ -189,7 +190,7 @@ def _scatter(verdicts: Sequence[SeriesVerdict]) -> list[str]:
     return [f"{listed(titles)}: {sentence}" for sentence, titles in told.items() if sentence]
 
 
-def _series(verdict: SeriesVerdict, open_signals: int, known: date | None) -> JsonObject:
+def _series(verdict: SeriesVerdict, open_signals: int, known: date | None, today: date) -> JsonObject:
     """Give the agreed plain form, whose names are fixed; a series without limits is called unproven there."""
     signal = verdict.telling
     has_interval = verdict.ppk_low is not None and verdict.ppk_high is not None
@@ -215,7 +216,7 @@ def _series(verdict: SeriesVerdict, open_signals: int, known: date | None) -> Js
         "ppk_interval": [verdict.ppk_low, verdict.ppk_high] if has_interval else None,
         "open_signals": open_signals,
         "reason": verdict.ppk_reason or None,
-        "forecast": verdict.forecast.sentence if verdict.forecast else None,
+        "forecast": forecast_words(verdict.forecast, today) if verdict.forecast else None,
         "shape": verdict.scatter.shape if verdict.scatter else None,
         "counts_as": verdict.scatter.counts_as if verdict.scatter else None,
     }

@@ -34,7 +34,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of_parts
-from qc.jobs.pieces import HoldList, hold_list
+from qc.jobs.pieces import hold_list, with_parts
 from qc.jobs.receipts import (
     Accepted,
     RaisedSignal,
@@ -209,14 +209,21 @@ def upload(
     own = {signal["id"] for receipt in receipts for signal in receipt.signals}
     late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
-    hold = _hold(workshop, sheets) if new and in_words else None
-    return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold)
+    pieces, gone = _pieces_on(sheets)
+    asked = {*pieces, *with_parts(workshop, gone)} if new and in_words else ()
+    hold = hold_list(workshop, serials=asked, judge=False) if new and in_words else None
+    return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold, pieces, gone)
 
 
-def _hold(workshop: Workshop, sheets: Sequence[NewSheet]) -> HoldList:
-    """Return what holds the pieces on these sheets, as it stands now that they are judged."""
-    serials = {serial for sheet in sheets for serial in sheet.readings["serial"].drop_nulls()}
-    return hold_list(workshop, serials=serials, judge=False)
+def _pieces_on(sheets: Sequence[NewSheet]) -> tuple[frozenset[str], frozenset[str]]:
+    """Return the pieces that some sheets are about, and those that left by them."""
+    measured = {serial for sheet in sheets for serial in sheet.readings["serial"].drop_nulls()}
+    happened = [sheet.events for sheet in sheets if not sheet.events.is_empty()]
+    of_events = {serial for events in happened for serial in events["serial"].drop_nulls()}
+    left = {
+        s for events in happened for s in events.filter(pl.col("kind") == "shipped")["serial"].drop_nulls()
+    }
+    return frozenset(measured | of_events), frozenset(left)
 
 
 def _stored_words(counts: Sequence[SheetCount]) -> str:

@@ -29,10 +29,14 @@ from .causes import people_apart as people_apart
 from .causes import screen as screen
 from .changes import KeptStates as KeptStates
 from .changes import LevelCourse as LevelCourse
+from .changes import change_day_of as change_day_of
 from .changes import course_of as course_of
 from .changes import fittings as fittings
+from .changes import forecast_rests_on as forecast_rests_on
 from .changes import kept_states_from as kept_states_from
+from .changes import left_line_at as left_line_at
 from .changes import plain_kept_states as plain_kept_states
+from .changes import weekly_pace as weekly_pace
 from .changes import with_later_marks as with_later_marks
 from .gauges import CHECK_RATE as CHECK_RATE
 from .gauges import GaugeChange as GaugeChange
@@ -92,6 +96,7 @@ from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words
 from .reaction import first_steps as first_steps
 from .reaction import gauges_in_use as gauges_in_use
+from .reaction import is_good_news as is_good_news
 from .reaction import reaction_steps as reaction_steps
 from .reaction import steps_for as steps_for
 from .results import LEARNING as LEARNING
@@ -135,6 +140,8 @@ from .stored import verdict_from as verdict_from
 from .words import LEAST_FOR_INDEX as LEAST_FOR_INDEX
 from .words import STILL_MOVING as STILL_MOVING
 from .words import behaviour_words as behaviour_words
+from .words import forecast_words as forecast_words
+from .words import idle_words as idle_words
 from .words import is_few as is_few
 from .words import limits_words as limits_words
 from .words import moved_words as moved_words

@@ -19,7 +19,7 @@ from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
 from qc.watch.common_limits import common_limits
 from qc.watch.mends import opened_again
-from qc.watch.reaction import again_step
+from qc.watch.reaction import again_step, better_step, is_good_news
 from qc.watch.results import (
     LEARNING,
     Behaviour,
@@ -206,7 +206,7 @@ def _verdict(
         lots=course.lots_among(present),
         step=course.step,
     )
-    forecast = course.forecast(signals, limits, question.today, question.plan)
+    forecast = course.forecast(signals, limits, question.plan)
     natural = (None, None) if drifting else course.limits(present, question.rate)
     behaviour: Behaviour = (
         "learning" if len(course.points) < LEARNING else "drifting" if drifting else "steady"
@@ -361,8 +361,10 @@ def _said(
     because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back, left_open)
     if signal.reopens:
         because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"
-    again = again_step(points[-1].serial, question.characteristic.kind)
-    step = question.characteristic.next_step or again
+    kind = question.characteristic.kind
+    step = question.characteristic.next_step or again_step(points[-1].serial, kind)
+    if is_good_news(signal, kind):
+        step = better_step(points[-1].serial, kind)
     return replace(
         signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
     )

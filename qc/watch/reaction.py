@@ -1,5 +1,7 @@
 """What to do about a series that moved: three steps that always come first, then its own; usual cautions.
 
+A change for the better has steps of its own: nothing is to be mended, and what made it is worth keeping.
+
 Command and board ask here; where the newest piece and the gauges in use are at hand, they are named.
 """
 
@@ -7,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.watch.results import Point
+from qc.watch.results import Point, SignalResult
 
 NEWEST_FOR_GAUGES = 10
 """Points looked at for the gauges in use now (house rule)."""
 
 _ZERO, _SECOND = ", then check the gauge's zero.", " again, and let a second person look."
+_KEEP = "; if it holds, find out what changed and keep it."
 
 DEFER = "These are usual cautions. Local rules, the shop's own assessment and a competent person decide."
 DEFER_ELSE = "The shop's own assessment and a competent person decide too."
@@ -74,7 +77,70 @@ def again_step(newest: str, kind: str = "measured") -> str:
 
 def is_again_step(step: str) -> bool:
     """Say whether a step is that of `again_step`: among all steps it stands as the first ones already."""
-    return step.endswith((_ZERO, _SECOND))
+    return step.endswith((_ZERO, _SECOND, _KEEP))
+
+
+def is_good_news(signal: SignalResult, kind: str = "measured") -> bool:
+    """Say whether a finding is a change for the better by itself: pieces scatter less, or have fewer faults.
+
+    Parameters
+    ----------
+    signal : SignalResult
+        The finding.
+    kind : str
+        Kind of the figure.
+    """
+    if signal.kind == "spread":
+        return signal.side == "below" or (signal.side == "both" and (signal.size or 0.0) < 0)
+    return kind != "measured" and signal.kind != "single" and signal.side == "below"
+
+
+def better_step(newest: str, kind: str = "measured") -> str:
+    """Return what a change for the better asks for, in short: first whether it is one.
+
+    Examples
+    --------
+    >>> better_step("A-0418")
+    'See that the gauge is not stuck or rounding; if it holds, find out what changed and keep it.'
+    """
+    if kind == "measured":
+        return f"See that the gauge is not stuck or rounding{_KEEP}"
+    return f"See that {newest} was looked at as those before it{_KEEP}"
+
+
+def better_steps(newest: str = "", gauges: Sequence[str] = (), kind: str = "measured") -> tuple[str, ...]:
+    """Return the steps after a change for the better (common practice, no source).
+
+    What looks like less scatter may be a gauge that hangs or figures that were rounded or copied, so that is
+    seen to first. Nothing is to be mended, so the plan's steps for trouble have no place.
+
+    Parameters
+    ----------
+    newest, gauges, kind
+        As for `first_steps`.
+
+    Examples
+    --------
+    >>> better_steps("A-0418", ["G-1"])[0]
+    'Move G-1 between two masters or two places: it must follow, and show its last digit.'
+    """
+    piece = newest or "the newest piece"
+    if kind == "measured":
+        gauge = " and ".join(gauges) or "the gauge"
+        first = (
+            f"Move {gauge} between two masters or two places: it must follow, and show its last digit.",
+            "Look through the newest cards: figures that were rounded or copied scatter less, too.",
+        )
+    else:
+        first = (
+            f"Look at {piece} again: in the same light, and by the same rule of what is a fault.",
+            "Let a second person look at it who does not know the first answer.",
+        )
+    return (
+        *first,
+        "If it holds it is good news: find out what changed when it began, and write it down.",
+        "Keep it: tell the bench, and close the signal as stays: the next pieces are held against it.",
+    )
 
 
 def reaction_steps(
@@ -83,6 +149,8 @@ def reaction_steps(
     newest: str | None = None,
     gauges: Sequence[str] = (),
     kind: str = "measured",
+    *,
+    better: bool = False,
 ) -> tuple[str, ...]:
     """Return all steps, each once: those that come first, then the finding's own, then the plan's.
 
@@ -94,13 +162,22 @@ def reaction_steps(
         What the finding asks for.
     newest, gauges, kind
         As for `first_steps`.
+    better : bool
+        The finding is good news (`is_good_news`), and has steps of its own.
     """
+    if better:
+        return better_steps(newest or "", gauges, kind)
     mine = [own] if own and not is_again_step(own) else []
     return tuple(dict.fromkeys([*first_steps(newest, gauges, kind), *mine, *reaction]))
 
 
 def steps_for(
-    points: Sequence[Point], reaction: Sequence[str], own: str = "", kind: str = "measured"
+    points: Sequence[Point],
+    reaction: Sequence[str],
+    own: str = "",
+    kind: str = "measured",
+    *,
+    better: bool = False,
 ) -> tuple[str, ...]:
     """Return all steps about a series, its newest piece and the gauges in use named.
 
@@ -108,11 +185,11 @@ def steps_for(
     ----------
     points : sequence of Point
         The series, in order of making.
-    reaction, own, kind
+    reaction, own, kind, better
         As for `reaction_steps`.
     """
     newest = points[-1].serial if points else ""
-    return reaction_steps(reaction, own, newest, gauges_in_use(points), kind)
+    return reaction_steps(reaction, own, newest, gauges_in_use(points), kind, better=better)
 
 
 def gauges_in_use(points: Sequence[Point]) -> tuple[str, ...]:

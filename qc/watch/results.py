@@ -155,8 +155,14 @@ class Forecast:
     count_now: int
     limit: float | None
     change_by_count: int | None
-    change_by_day: date | None
+    change_by_day: date | None  # at its own pace up to `last_day`; once past its count, the day it reached it
     sentence: str
+    last_day: date | None = None  # of its newest piece
+
+    @property
+    def draws_left(self) -> int | None:
+        """Draws until it has to be changed, none below 0; None where no change is planned."""
+        return None if self.change_by_count is None else max(0, self.change_by_count - self.count_now)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ from datetime import date
 from qc.intervals import interval_words
 from qc.plan import Characteristic
 from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
-from qc.watch.results import LEARNING, Point, SeriesVerdict, SignalResult
-from qc.words import day_words, is_plural, listed, pieces_words, quantity_words, whole_words
+from qc.watch.results import LEARNING, Forecast, Point, SeriesVerdict, SignalResult
+from qc.words import count_words, day_words, is_plural, listed, pieces_words, quantity_words, whole_words
 
 LIMITS_WORDS = {"proven": KEPT, "unproven": NOT_PROVEN, "no": NOT_KEPT}
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
@@ -149,6 +149,30 @@ def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:
         return ""
     what = "scatter" if verdict.unanswered is not None and verdict.unanswered.kind == "spread" else "level"
     return f"settled at a new {what} since {day_words(verdict.settled_since, today)}, nobody has said why"
+
+
+def forecast_words(forecast: Forecast, today: date) -> str:
+    """Say where a tool is going, and whether its day has passed without the draws that were to come."""
+    left, day, last = forecast.draws_left, forecast.change_by_day, forecast.last_day
+    idle = "" if left is None or day is None or last is None else idle_words(day, last, left, today)
+    return f"{forecast.sentence} {idle}" if idle else forecast.sentence
+
+
+def idle_words(day: date, last: date, left: float, today: date) -> str:
+    """Say that the day to change a tool by has passed with draws left; empty where it has not.
+
+    Examples
+    --------
+    >>> idle_words(date(2026, 10, 6), date(2026, 9, 11), 30, date(2026, 10, 9))
+    'That day has passed with 30 draws left: nothing was drawn on it since Fri 11 Sep.'
+    >>> idle_words(date(2026, 10, 6), date(2026, 9, 11), 30, date(2026, 10, 6))
+    ''
+    """
+    if left <= 0 or day >= today:
+        return ""
+    draws = count_words(round(left), "draw")
+    since = f"{last:%a} {day_words(last, today)}"
+    return f"That day has passed with {draws} left: nothing was drawn on it since {since}."
 
 
 def because_sentence(

@@ -1,8 +1,18 @@
 """Steps and cautions: the same for command and board."""
 
+from datetime import date
+
 import pytest
 
-from qc.watch.reaction import caution_words, first_steps, reaction_steps
+from qc.watch.reaction import (
+    better_step,
+    caution_words,
+    first_steps,
+    is_again_step,
+    is_good_news,
+    reaction_steps,
+)
+from qc.watch.results import SignalResult
 
 
 @pytest.mark.parametrize("named", [(), ("A-0418",), ("", ["G-1"]), ("A-0418", ["G-1", "G-2"])])
@@ -33,3 +43,37 @@ def test_cautions_name_the_local_rules_once():
     assert caution_words(("Lead dust.",)).count("Local rules") == 1
     own = caution_words(("Lead dust.", "Local rules decide."))
     assert own.lower().count("local rules") == 1 and own.endswith("a competent person decide too.")
+
+
+def finding(kind, side, size):
+    day = date(2026, 5, 4)
+    at = {"raised": 9, "raised_serial": "A-9", "raised_day": day, "start": 5, "start_serial": "A-5"}
+    rest = {"start_day": day, "start_low": 5, "start_high": 5, "size_low": None, "size_high": None}
+    last = {"size_sigma": None, "unit": "um", "rate": 0.001, "pieces": 5}
+    return SignalResult(kind, side, **at, **rest, **last, size=size)
+
+
+@pytest.mark.parametrize(
+    "kind, side, size, figure, better",
+    [
+        ("spread", "below", None, "measured", True),
+        ("spread", "both", -0.4, "measured", True),
+        ("spread", "above", 0.4, "measured", False),
+        ("shift", "below", -2.0, "measured", False),
+        ("count", "below", -0.4, "count", True),
+        ("count", "above", 0.4, "count", False),
+        ("single", "below", -1.0, "count", False),
+    ],
+)
+def test_less_scatter_and_fewer_faults_are_good_news(kind, side, size, figure, better):
+    assert is_good_news(finding(kind, side, size), figure) is better
+
+
+@pytest.mark.parametrize("kind", ["measured", "count", "pass-fail"])
+def test_good_news_asks_for_no_mend_and_first_whether_it_is_true(kind):
+    trouble = reaction_steps(("Hold three.",), "Look.", "A-9", ["G-1"], kind)
+    steps = reaction_steps(("Hold three.",), "Look.", "A-9", ["G-1"], kind, better=True)
+    assert "Hold three." not in steps and not any(step.startswith("Re-measure") for step in steps)
+    assert any("good news" in step for step in steps) and steps[-1].startswith("Keep it")
+    assert ("G-1" in steps[0]) is (kind == "measured") and trouble != steps
+    assert is_again_step(better_step("A-9", kind))

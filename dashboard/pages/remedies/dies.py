@@ -25,13 +25,16 @@ def layout(**_: str) -> Component:
     """Return every die with its line, the next to be changed first."""
     view = queries.board().remedies().dies()
     head = heading(
-        "Dies", "The next to be changed first; the pace is that of each one's last quarter.", back=BACK
+        "Dies",
+        "The next to be changed first, at the pace of the quarter up to each one's newest piece.",
+        back=BACK,
     )
     cards: list[Component] = [problem_card(view.problem)] if view.problem else []
     cautions: list[Component] = []
     for name, unit, found in view.results:
         cards += [_die(tool, unit) for tool in found.urgent_first]
-        cards.append(card(f"{name} in figures", _table(found, unit)))
+        said = [html.P(unbroken(f"{text}."), className="small") for text in found.taken]
+        cards.append(card(f"{name} in figures", *said, _table(found, unit)))
         cautions = [cautions_card(found.cautions)]
     return html.Div(
         [

@@ -15,6 +15,7 @@ from qc.jobs.bench.spelt import spelt_on_record
 from qc.jobs.bench.typed import TypedCard, card_bytes, card_rows, file_name, read_back, read_typed, row_of
 from qc.jobs.errors import JobError
 from qc.jobs.judging import catch_up
+from qc.jobs.pieces import LeftPiece, hold_list, left_pieces, with_parts
 from qc.jobs.roles import Verb, may
 from qc.jobs.rows import Decision, piece_words, settle_rows
 from qc.jobs.upload import upload
@@ -47,6 +48,8 @@ class BenchOutcome:
         Figures and events of it that are accepted.
     waiting : tuple of WaitingRow
         What waits as held rows.
+    left : tuple of LeftPiece
+        What left by it although something holds it.
     """
 
     entry: str
@@ -55,6 +58,7 @@ class BenchOutcome:
     serial: str
     accepted: int
     waiting: tuple[WaitingRow, ...]
+    left: tuple[LeftPiece, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -121,7 +125,8 @@ def enter_card(workshop: Workshop, sent: object, *, who: str = "") -> JsonObject
         settle_rows(workshop, sure, Decision.AS_TYPED, who=who)
         catch_up(workshop)
     found = outcome_of(workshop, typed.entry)
-    return {"entry": typed.entry, "sentence": found.sentence if found else ""}
+    said = [found.sentence, *(one.sentence for one in found.left)] if found else []
+    return {"entry": typed.entry, "sentence": " ".join(said)}
 
 
 def outcome_of(workshop: Workshop, entry: str) -> BenchOutcome | None:
@@ -143,7 +148,18 @@ def outcome_of(workshop: Workshop, entry: str) -> BenchOutcome | None:
     serial = read_back(workshop.store.sheet_bytes(digest)).get("Serial", "")
     accepted = sum(_own(frame, digest) for frame in _frames(workshop, serial))
     waiting = tuple(_waiting(row, workshop.plan) for row in held)
-    return BenchOutcome(entry, record.card, title, serial, accepted, waiting)
+    left = _left_by(workshop, digest)
+    return BenchOutcome(entry, record.card, title, serial, accepted, waiting, left)
+
+
+def _left_by(workshop: Workshop, digest: str) -> tuple[LeftPiece, ...]:
+    """Return what left by a sheet although something holds it."""
+    shipped = workshop.store.events("shipped").filter(pl.col("sheet") == digest)
+    gone = set(shipped["serial"].drop_nulls())
+    if not gone:
+        return ()
+    found = hold_list(workshop, serials=with_parts(workshop, gone), judge=False, keep=False)
+    return left_pieces(found.rows, gone)
 
 
 def _may_answer(workshop: Workshop, who: str) -> bool:

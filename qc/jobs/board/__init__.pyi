@@ -51,6 +51,7 @@ from .tasks import warm_for_large_sheets as warm_for_large_sheets
 from .views import IN_100 as IN_100
 from .views import LEARNING as LEARNING
 from .views import LEAST_FOR_INDEX as LEAST_FOR_INDEX
+from .views import LEFT_NEXT as LEFT_NEXT
 from .views import BudgetView as BudgetView
 from .views import CardOfPiece as CardOfPiece
 from .views import ChartMark as ChartMark
@@ -91,6 +92,7 @@ from .views import caution_words as caution_words
 from .views import first_steps as first_steps
 from .views import form_lines as form_lines
 from .views import grid_of as grid_of
+from .views import is_good_news as is_good_news
 from .views import known_rules as known_rules
 from .views import limits_of as limits_of
 from .views import limits_words as limits_words

@@ -9,7 +9,7 @@ from qc.jobs.board.views import DecisionView, ModelView, SeriesVerdict, SeriesVi
 from qc.jobs.judging import decisions_of
 from qc.jobs.workshop import Workshop
 from qc.sayings import What
-from qc.watch import DECIDED, Decisions, Span, gauges_in_use
+from qc.watch import DECIDED, Decisions, Span, forecast_words, gauges_in_use
 
 
 def series_view(workshop: Workshop, verdict: SeriesVerdict, beside: Sequence[str] = ()) -> SeriesView | None:
@@ -41,6 +41,7 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, beside: Sequence[str
         wanted_ppk=plan.workshop.wanted_ppk,
         gauges=gauges_in_use(verdict.points),
         wears_with=figure.wears_with or "",
+        wear=forecast_words(verdict.forecast, workshop.today) if verdict.forecast else "",
         decisions=decision_views(workshop, str(key)),
         notes=_notes(verdict, beside),
     )

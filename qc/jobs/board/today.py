@@ -29,7 +29,7 @@ from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.sayings import OPEN_STATES, What
 from qc.states import DUE, MOVED, NEVER_CHECKED, NOTHING_MEASURED, OFF, OVERDUE, WORST_LIMITS
-from qc.watch import standing_change
+from qc.watch import forecast_words, standing_change
 from qc.words import dated_words
 
 SOON = timedelta(days=7)  # chosen: what a week's work can still prepare
@@ -137,8 +137,10 @@ def _dies_due(verdicts: Sequence[SeriesVerdict], today: date) -> tuple[Due, ...]
         known = due.get(forecast.tool)
         if known is None or (known.day is not None and forecast.change_by_day < known.day):
             by = forecast.change_by_day
-            state = OVERDUE if by < today else DUE
-            due[forecast.tool] = Due(forecast.tool, "die", by, forecast.sentence, verdict.key, state=state)
+            # a day that has passed with draws left is no overdue change: nothing was drawn on it
+            state = DUE if forecast.draws_left else OVERDUE
+            said = forecast_words(forecast, today)
+            due[forecast.tool] = Due(forecast.tool, "die", by, said, verdict.key, state=state)
     return tuple(sorted(due.values(), key=lambda d: (d.day or today, d.id)))
 
 

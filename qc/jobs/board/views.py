@@ -9,7 +9,7 @@ from pathlib import Path
 from qc.jobs.board.gauge_views import TouchedView
 from qc.jobs.board.signals_seen import SignalComment, SignalView
 from qc.jobs.in_hand import Holders
-from qc.jobs.pieces import HoldList, HoldRow, why_words
+from qc.jobs.pieces import LEFT_NEXT, HoldList, HoldRow, why_words
 from qc.jobs.then import Changes
 from qc.jobs.whole_piece import (
     CardOfPiece,
@@ -50,6 +50,7 @@ from qc.watch import (
     budget_words,
     caution_words,
     first_steps,
+    is_good_news,
     known_rules,
     limits_words,
     not_kept_words,
@@ -90,6 +91,7 @@ __all__ = [
     "HeldReason",
     "HeldView",
     "HoldList",
+    "LEFT_NEXT",
     "HoldRow",
     "InstrumentReading",
     "InstrumentRow",
@@ -117,6 +119,7 @@ __all__ = [
     "budget_words",
     "caution_words",
     "first_steps",
+    "is_good_news",
     "known_rules",
     "limits_words",
     "not_kept_words",
@@ -246,6 +249,7 @@ class SeriesView:
     wanted_ppk: float
     gauges: tuple[str, ...] = ()  # gauges in use on the newest pieces
     wears_with: str = ""
+    wear: str = ""  # where its tool is going, and whether its day has passed, in words
     decisions: tuple[DecisionView, ...] = ()
     notes: tuple[str, ...] = ()  # what is to be known of the series and its stage, decisions apart
 

@@ -17,6 +17,7 @@ from qc.jobs.pieces import HoldRow, hold_list, why_words
 from qc.jobs.signals import life_of
 from qc.jobs.workshop import Workshop
 from qc.report.month import (
+    LEFT_HELD,
     PICTURES,
     MonthContent,
     PieceToHold,
@@ -158,7 +159,8 @@ class _Gathered:
             people=tuple((p.title, p.told) for p in people_apart(self.verdicts)),
             upstream=tuple((r.result.title, r.sentence) for r in screened_of(self.then, self.verdicts)),
         )
-        return replace(content, decisions=decisions(self.verdicts, dies, gauges, content.held_pieces))
+        held = content.held_pieces, content.left_held
+        return replace(content, decisions=decisions(self.verdicts, dies, gauges, *held))
 
 
 def month_days(which: str) -> tuple[date, date]:
@@ -247,7 +249,8 @@ def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tup
     for row in rows:
         left = row.whereabouts.shipped
         outside = row.why == "limit" and row.figure is not None and row.figure.day >= first
-        if outside or (row.waits and (left is None or left >= first)):
+        out = left is None or left >= first
+        if outside or (out and (row.waits or row.left_held)):
             found.append(_piece(row))
     return tuple(found)
 
@@ -256,9 +259,10 @@ def _piece(row: HoldRow) -> PieceToHold:
     left, released = row.whereabouts.shipped, row.released
     standing = "to hold"
     if released is not None:
-        standing = f"released by {released.who} on {dated_words(released.day)}"
+        after = f"{LEFT_HELD}; " if row.left_held else ""
+        standing = f"{after}released by {released.who} on {dated_words(released.day)}"
     elif left is not None:
-        standing = "left, not released"
+        standing = f"{LEFT_HELD} on {dated_words(left)}" if row.left_held else "left, not released"
     return PieceToHold(
         serial=row.serial,
         name=row.name,

@@ -12,7 +12,10 @@ from .hold import counted as counted
 from .hold import hold_list as hold_list
 from .hold import hold_sentence as hold_sentence
 from .hold import lines_of as lines_of
-from .hold import why_words as why_words
+from .left import LEFT_NEXT as LEFT_NEXT
+from .left import LeftPiece as LeftPiece
+from .left import left_pieces as left_pieces
+from .left import with_parts as with_parts
 from .outside import figures_of as figures_of
 from .outside import figures_outside as figures_outside
 from .outside import outside_up_to_date as outside_up_to_date
@@ -23,9 +26,11 @@ from .reasons import doubts_of as doubts_of
 from .reasons import was_zeroed as was_zeroed
 from .rows import HoldRow as HoldRow
 from .rows import PieceDecided as PieceDecided
+from .rows import why_words as why_words
 from .tags import HoldTags as HoldTags
 from .tags import tags_of as tags_of
 from .tags import write_tags as write_tags
+from .under_signals import covered_by as covered_by
 from .under_signals import mend_of as mend_of
 from .under_signals import under_cause as under_cause
 from .waiting_rows import Undecided as Undecided

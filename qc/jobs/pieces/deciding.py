@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, ending
-from qc.jobs.pieces.hold import HAND, HoldList, hold_list, lines_of
-from qc.jobs.pieces.rows import HoldRow
+from qc.jobs.pieces.hold import HoldList, hold_list, lines_of
+from qc.jobs.pieces.rows import HAND, HoldRow
 from qc.jobs.roles import Verb, may
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject

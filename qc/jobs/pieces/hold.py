@@ -9,9 +9,10 @@ from datetime import date, datetime
 
 from qc.jobs.judging import brought_up, verdicts_of_day
 from qc.jobs.pieces.gauges_moved import MovedGauge
+from qc.jobs.pieces.left import with_days
 from qc.jobs.pieces.places import whereabouts
 from qc.jobs.pieces.reasons import by_gauges, by_limits
-from qc.jobs.pieces.rows import WHY_ORDER, HoldRow, PieceDecided, day_of
+from qc.jobs.pieces.rows import HAND, WHY_ORDER, HoldRow, PieceDecided, day_of, why_words
 from qc.jobs.pieces.under_signals import by_batches, by_mends, by_signals, signals_that_hold
 from qc.jobs.pieces.waiting_rows import by_held_rows, undecided
 from qc.jobs.then import said_of_then
@@ -22,8 +23,6 @@ from qc.stats import Tabled
 from qc.store import PieceDecision, PieceWord
 from qc.watch import SeriesVerdict, nearest_limit
 from qc.words import dated_words
-
-HAND = "hand"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +68,17 @@ class HoldList(Tabled):
         return tuple(row for row in self.rows if row.waits and not row.in_house)
 
     @property
+    def left_held(self) -> tuple[HoldRow, ...]:
+        """Rows of pieces that left while they were to be held and that nobody released; the newest first."""
+        return tuple(
+            sorted(
+                (row for row in self.shipped if row.left_held),
+                key=lambda row: row.whereabouts.shipped or self.as_of,
+                reverse=True,
+            )
+        )
+
+    @property
     def released(self) -> tuple[HoldRow, ...]:
         """Rows that somebody released."""
         return tuple(row for row in self.rows if not row.waits)
@@ -91,7 +101,7 @@ class HoldList(Tabled):
         """Say what is in the house line by line, what has left and what was released in one line each."""
         here = (row for row in self.near if row.in_house)
         lists = map(lines_of, (self.waiting, self.shipped, self.released, here))
-        told = hold_text(self.as_of, *lists, every=self.every)
+        told = hold_text(self.as_of, *lists, left_held=lines_of(self.left_held), every=self.every)
         return f"{self.not_judged}\n{told}" if self.not_judged else told
 
 
@@ -146,10 +156,11 @@ def hold_list(
         wanted = set(serials)
         found, near = ([row for row in rows if row.serial in wanted] for rows in (found, near))
     decided = _decided(workshop, serials)
-    found = [*_once(found), *_by_hand(decided)]
-    where = whereabouts(workshop, [row.serial for row in (*found, *near)])
     zone = workshop.plan.workshop.time_zone
-    rows = [_settled(replace(row, whereabouts=where[row.serial]), decided, zone) for row in found]
+    found = [*_once(found), *_by_hand(decided, zone)]
+    where = whereabouts(workshop, [row.serial for row in (*found, *near)])
+    placed = with_days(workshop, [replace(row, whereabouts=where[row.serial]) for row in found])
+    rows = [_settled(row, decided, zone) for row in placed]
     rows.sort(key=_order)
     told = waits.sentence(zone) if waits else said_of_then(workshop)
     beside = tuple(replace(row, whereabouts=where[row.serial]) for row in near)
@@ -173,7 +184,7 @@ def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
             kept[key] = row
             continue
         # a release has to answer both reasons, so that neither goes unseen
-        both = replace(before, rests_on=(*before.rests_on, *row.rests_on))
+        both = replace(before, rests_on=(*before.rests_on, *row.rests_on), since=_earlier(before, row))
         if row.why == "limit":  # outside by what was accepted, and by what waits
             both = replace(
                 both, because=f"{both.because}; {row.because}", next_step=f"{row.next_step} {both.next_step}"
@@ -182,7 +193,13 @@ def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
     return list(kept.values())
 
 
-def _by_hand(decided: Sequence[PieceDecision]) -> list[HoldRow]:
+def _earlier(one: HoldRow, other: HoldRow) -> date | None:
+    """Return since when the earlier of two reasons was known; None where that is still to be asked."""
+    days = [row.since for row in (one, other)]
+    return None if None in days else min(day for day in days if day is not None)
+
+
+def _by_hand(decided: Sequence[PieceDecision], zone: str) -> list[HoldRow]:
     """Return the pieces that a lead keeps back for themselves, whatever was measured."""
     own = {one.serial: one for one in decided if one.reason == HAND and one.what is PieceWord.KEPT_BACK}
     return [
@@ -197,6 +214,7 @@ def _by_hand(decided: Sequence[PieceDecision]) -> list[HoldRow]:
             one.text,
             f"Ask {one.who}, who keeps it back.",
             ((one.rests_on,),),
+            since=day_of(one.when, zone),
         )
         for serial, one in own.items()
     ]
@@ -221,10 +239,19 @@ def _settled(row: HoldRow, decided: Sequence[PieceDecision], zone: str) -> HoldR
     return replace(row, released=newest, next_step=step)
 
 
-def _order(row: HoldRow) -> tuple[bool, bool, int, bool, float, str, str]:
+def _order(row: HoldRow) -> tuple[bool, bool, bool, int, bool, float, str, str]:
     certain = row.why == "limit"  # what is suspected of many is told together
     worst, alike = (-_excess(row), "") if certain else (0.0, row.because)
-    return (not row.waits, not row.in_house, WHY_ORDER.index(row.why), row.as_typed, worst, alike, row.serial)
+    return (
+        not row.waits,
+        not row.in_house,
+        not row.left_held,
+        WHY_ORDER.index(row.why),
+        row.as_typed,
+        worst,
+        alike,
+        row.serial,
+    )
 
 
 def _excess(row: HoldRow) -> float:
@@ -243,17 +270,9 @@ def counted(rows: Iterable[HoldRow]) -> int:
 
 def hold_sentence(found: HoldList) -> str:
     """Say in short how many pieces are to be held, and the worst; empty where there are none."""
-    return hold_note(lines_of(found.waiting), counted(found.shipped))
+    return hold_note(lines_of(found.waiting), counted(found.shipped), lines_of(found.left_held))
 
 
 def lines_of(rows: Iterable[HoldRow]) -> list[HoldLine]:
     """Return rows as a terminal tells them: serial, figure, why, where, what to do."""
     return [(row.serial, row.name, why_words(row), row.whereabouts.words, row.next_step) for row in rows]
-
-
-def why_words(row: HoldRow) -> str:
-    """Say why a piece is to be held, and who keeps it back."""
-    kept = row.kept_back
-    if kept is None or row.why == HAND:
-        return row.because
-    return f"{row.because.rstrip('.')}; kept back by {kept.who}: {kept.why}"

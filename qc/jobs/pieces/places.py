@@ -36,7 +36,7 @@ def whereabouts(workshop: Workshop, serials: Iterable[str]) -> dict[str, Whereab
         found[serial] = (
             each[serial]
             if whole is None or whole not in each
-            else replace(each[whole], words=f"in {whole}, {each[whole].words}".rstrip(", "))
+            else replace(each[whole], words=f"in {whole}, {each[whole].words}".rstrip(", "), whole=whole)
         )
     return found
 

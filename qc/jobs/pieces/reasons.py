@@ -161,6 +161,8 @@ def _doubted(workshop: Workshop, doubt: Doubt, only: Collection[str] | None) -> 
                 doubt.because,
                 "Measure it again with a gauge that is known to be good.",
                 ((f"{doubt.gauge.id} {day.isoformat()}",),),
+                # one that is checked daily was in doubt that evening, for want of a good check after it
+                since=day if doubt.gauge.daily_check else doubt.off,
             )
 
 

@@ -16,6 +16,9 @@ WHY_ORDER: tuple[Why, ...] = ("limit", "hand", "signal", "gauge", "batch")
 """What is certain of the piece itself first, then what is suspected of many."""
 
 
+HAND = "hand"
+"""Why a piece is on the list that a lead keeps back for itself."""
+
 HELD_ROW = "held row "
 """How a held row is named among what a row of the list rests on."""
 
@@ -40,11 +43,15 @@ class PieceDecided:
 
 @dataclass(frozen=True, slots=True)
 class Whereabouts:
-    """Where a piece is: in words, the day it left, None where it is in the house, and its place alone."""
+    """Where a piece is: in words, the day it left, None where it is in the house, and its place alone.
+
+    `whole` is what a part is built into, empty for what stands by itself.
+    """
 
     words: str = ""
     shipped: date | None = None
     bench: str = ""
+    whole: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +82,8 @@ class HoldRow:
         Where the piece is.
     released, kept_back : PieceDecided or None
         What was decided last, if anything was.
+    since : date or None
+        Since when the reason was known here; of what is in the house and outside a limit it is not asked.
     """
 
     serial: str
@@ -90,6 +99,15 @@ class HoldRow:
     whereabouts: Whereabouts = Whereabouts()
     released: PieceDecided | None = None
     kept_back: PieceDecided | None = None
+    since: date | None = None
+
+    @property
+    def left_held(self) -> bool:
+        """Whether the piece left while it was to be held: known by the end of that day, and not released."""
+        left = self.whereabouts.shipped
+        if left is None or self.since is None or self.since > left:
+            return False
+        return self.released is None or self.released.day > left
 
     @property
     def as_typed(self) -> bool:
@@ -121,11 +139,20 @@ class HoldRow:
             "why": self.why,
             "because": self.because,
             "shipped": shipped.isoformat() if shipped else None,
+            "left_held": self.left_held,
             "where": self.whereabouts.words,
             "next_step": self.next_step,
             "released": self.released.to_dict() if self.released else None,
             "kept_back": self.kept_back.to_dict() if self.kept_back else None,
         }
+
+
+def why_words(row: HoldRow) -> str:
+    """Say why a piece is to be held, and who keeps it back."""
+    kept = row.kept_back
+    if kept is None or row.why == HAND:
+        return row.because
+    return f"{row.because.rstrip('.')}; kept back by {kept.who}: {kept.why}"
 
 
 def day_of(when: datetime, zone: str) -> date:

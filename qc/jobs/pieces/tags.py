@@ -8,8 +8,8 @@ from pathlib import Path
 
 from qc.errors import MachineError
 from qc.jobs.errors import JobError
-from qc.jobs.pieces.hold import hold_list, why_words
-from qc.jobs.pieces.rows import HoldRow
+from qc.jobs.pieces.hold import hold_list
+from qc.jobs.pieces.rows import HoldRow, why_words
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.tags import HoldTag, tags_pdf

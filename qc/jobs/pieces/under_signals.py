@@ -77,7 +77,9 @@ def by_signals(
         because = f"signal {signal.name}: {signal.found.sentence}{_end_words(signal)}"
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
-        rows += _rows(workshop, figure, serials, "signal", because, step, rests)
+        since = signal.known or signal.found.raised_day
+        held = _rows(workshop, figure, serials, "signal", because, step, rests)
+        rows += [replace(row, since=since) for row in held]
     return rows
 
 
@@ -121,7 +123,9 @@ def by_batches(
             because = f"batch {first.name}, first suspect of signal {signal.name}"
             step = f"Keep it back until batch {first.name} is cleared; measure two pieces of it first."
             rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
-            rows += _rows(workshop, figure, serials, "batch", because, step, rests)
+            since = signal.known or signal.found.raised_day
+            held = _rows(workshop, figure, serials, "batch", because, step, rests)
+            rows += [replace(row, since=since) for row in held]
     return rows
 
 
@@ -142,6 +146,21 @@ def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) ->
     again = measured_again(workshop, verdict.key, before, signal.found.raised_day)
     kept = {point.serial: point for point in before if point.serial not in again}
     return sorted({**kept, **now}.values(), key=lambda point: point.ordinal)
+
+
+def covered_by(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
+    """Return all pieces that a signal is about, in order of making: what every page says a piece lies in.
+
+    Those in its stretch as the readings tell of it now, and those for which it is on the list of pieces to
+    hold, so that no page denies a signal that another one holds the piece for.
+    """
+    told = [] if signal.shown else kept_pieces(verdict, signal.found)
+    own = {p.ordinal: p for p in told or pieces_in(verdict, signal.found)}
+    if signal.stands and signal.state in OPEN_STATES:
+        own |= {p.ordinal: p for p in held_for(workshop, signal, verdict)}
+    elif mend_of(signal) is not None:
+        own |= {p.ordinal: p for p in left_to_deal_with(workshop, signal, verdict)}
+    return [own[ordinal] for ordinal in sorted(own)]
 
 
 def left_to_deal_with(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:

@@ -65,6 +65,8 @@ class Undecided:
         The figure of the piece if the row were so as typed; None where it is no number, or gives no figure.
     day : date
         Day of the row.
+    handed_in : date or None
+        The day it came in.
     """
 
     row: int
@@ -77,6 +79,7 @@ class Undecided:
     value: float | None
     figure: PieceFigure | None
     day: date
+    handed_in: date | None = None
 
     @property
     def outside(self) -> bool | None:
@@ -141,6 +144,7 @@ def _hold_row(own: Sequence[Undecided]) -> HoldRow:
         because,
         step,
         rests,
+        since=first.handed_in,
     )
 
 
@@ -199,7 +203,7 @@ def _typed(workshop: Workshop) -> Iterator[dict[str, Any]]:
         handed_in = clock.day_of(held.entered, zone)
         day = handed_in if _day_in_doubt(held) else min(held.day, handed_in)
         if day <= workshop.today:
-            yield {**row, "day": day, "held": held.id}
+            yield {**row, "day": day, "held": held.id, "handed_in": handed_in}
 
 
 def _day_in_doubt(held: HeldRecord) -> bool:
@@ -235,6 +239,7 @@ def _of_figure(
             row.get("value"),
             figure,
             row["day"],
+            row["handed_in"],
         )
 
 

@@ -7,10 +7,10 @@ from dataclasses import astuple, dataclass
 from typing import TypedDict
 
 from qc.ingest import SheetQuestion
-from qc.jobs.pieces import HoldList, hold_sentence
+from qc.jobs.pieces import HoldList, HoldRow, LeftPiece, left_pieces, lines_of
 from qc.jobs.receipts.accepted import Accepted
 from qc.plain import JsonObject
-from qc.report.terminal import learned_text, receipt_text, total_text
+from qc.report.terminal import learned_text, receipt_text, sheets_hold_note, total_text
 from qc.stats import Tabled
 from qc.store import SheetCount
 
@@ -82,7 +82,9 @@ class UploadReceipt(Tabled):
     accepted : Accepted
         Where the readings accepted now are found again.
     hold : HoldList or None
-        What holds the pieces of these sheets now; None where they brought nothing new.
+        What holds the pieces of these sheets, and parts of those that left, now; None where nothing is new.
+    pieces, gone : frozenset of str
+        Serials on these sheets, and those that left by them.
     """
 
     ROWS = "sheets"
@@ -94,6 +96,23 @@ class UploadReceipt(Tabled):
     questions: tuple[SheetQuestion, ...] = ()
     accepted: Accepted = Accepted()
     hold: HoldList | None = None
+    pieces: frozenset[str] = frozenset()
+    gone: frozenset[str] = frozenset()
+
+    @property
+    def to_hold(self) -> tuple[HoldRow, ...]:
+        """What holds pieces of these sheets that are in the house."""
+        return tuple(row for row in self.hold.waiting if row.serial in self.pieces) if self.hold else ()
+
+    @property
+    def left(self) -> tuple[LeftPiece, ...]:
+        """The pieces that left by these sheets although something holds them."""
+        return left_pieces(self.hold.rows, self.gone) if self.hold else ()
+
+    @property
+    def hold_said(self) -> str:
+        """Which pieces of these sheets are to be held; the list of the whole house counts others too."""
+        return sheets_hold_note(lines_of(self.to_hold))
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc upload --json``."""
@@ -101,7 +120,9 @@ class UploadReceipt(Tabled):
             "sheets": [s.to_dict() for s in self.sheets],
             "refused": list(self.refused),
             "signals": list(self.raised),
-            "hold": [row.to_dict() for row in self.hold.waiting] if self.hold else [],
+            "hold": [row.to_dict() for row in self.to_hold],
+            "hold_said": self.hold_said,
+            "left": [one.to_dict() for one in self.left],
             "readings": {**self.accepted.to_dict(), "sentence": self.accepted.apart()},
         }
 
@@ -120,7 +141,8 @@ class UploadReceipt(Tabled):
             read_with=[s.read_with for s in self.sheets],
             missing=[s.missing for s in self.sheets],
             accepted=self.accepted.apart(),
-            hold=hold_sentence(self.hold) if self.hold else "",
+            hold=self.hold_said,
+            left=[(one.sentence, f"{one.next_step.rstrip('.')}: {one.release_by}") for one in self.left],
         )
 
 

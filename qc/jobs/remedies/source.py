@@ -12,7 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from qc.jobs.judging import load_verdicts, looks_back
+from qc.jobs.judging import brought_up
 from qc.jobs.remedies.coating import CoatResult, coat
 from qc.jobs.remedies.dies import wear_of
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
@@ -166,8 +166,8 @@ def wear_from(
             as_of=as_of, workshop=workshop,
         )  # fmt: skip
     shop = _open(workshop, as_of)
-    told = () if looks_back(shop) else load_verdicts(shop)
-    return wear_of(shop, value, lower=lower, upper=upper, per_week=per_week, verdicts=told)
+    brought_up(shop)  # as status does, so that both tell the same
+    return wear_of(shop, value, lower=lower, upper=upper, per_week=per_week)
 
 
 def coat_from(
@@ -291,12 +291,17 @@ def _rack(shop: Workshop, model: str | None) -> pl.DataFrame:
 
 
 def _waiting(shop: Workshop) -> pl.DataFrame:
-    """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet."""
+    """Give the tubes that wait in the rack: measured on one side only, and in no instrument yet.
+
+    An instrument of which one side is held or was never read is no tube: parts went into it, or it left.
+    """
     import polars as pl
 
-    rows = shop.store.readings(characteristics=list(TUBE_FIGURES))
+    rows = shop.store.readings(characteristics=list(TUBE_FIGURES), until=shop.today)
     sides = rows.group_by("serial").agg(pl.col("characteristic").n_unique().alias("sides"))
     # a card of a whole slide bears both diameters under one serial: that is no loose tube
     slides = sides.filter(sides["sides"] > 1)["serial"].to_list()
-    fitted = shop.store.events("part")["subject"].to_list()
-    return rows.filter(~rows["serial"].is_in(slides + fitted))
+    parts = shop.store.events("part", until=shop.today)
+    left = shop.store.events("shipped", until=shop.today)["serial"]
+    gone = {*parts["subject"].drop_nulls(), *parts["serial"].drop_nulls(), *left.drop_nulls()}
+    return rows.filter(~rows["serial"].is_in([*slides, *sorted(gone)]))

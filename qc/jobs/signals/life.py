@@ -27,7 +27,15 @@ from qc.sayings import (
 )
 from qc.states import OVER, SIGNAL_WORDS
 from qc.stats import Tabled
-from qc.watch import SeriesKey, SeriesVerdict, SignalResult, mend_words, steps_for, without_interval
+from qc.watch import (
+    SeriesKey,
+    SeriesVerdict,
+    SignalResult,
+    is_good_news,
+    mend_words,
+    steps_for,
+    without_interval,
+)
 from qc.words import day_words
 
 SAID_ALREADY = "That stands already, word for word, so it was not recorded a second time."
@@ -299,7 +307,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
     family = "" if key.family == "all" else f", {key.family}"
     title = f"{stage.name}: {figure.name}{family}" if stage and figure else row.series
     known = row.known or row.found.raised_day
-    points = verdict.points if verdict else ()
+    points, kind = verdict.points if verdict else (), figure.kind if figure else "measured"
     return SignalLife(
         id=row.id,
         series=row.series,
@@ -311,7 +319,8 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
             points,
             figure.reaction if figure else (),
             row.found.next_step,
-            figure.kind if figure else "measured",
+            kind,
+            better=is_good_news(row.found, kind),
         ),
         cautions=stage.cautions if stage else (),
         present=row.shown,

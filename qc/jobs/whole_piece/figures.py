@@ -13,7 +13,7 @@ from qc.jobs.whole_piece.gauges import Gauges
 from qc.jobs.whole_piece.places import PlaceFigure, place_of, worst_of
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.plan import Characteristic, Stage
+from qc.plan import Characteristic, Plan, Stage
 from qc.states import INSIDE, NEAR, NO_LIMITS, OUTSIDE, ROW_WAITS
 from qc.watch import (
     PieceFigure,
@@ -25,6 +25,7 @@ from qc.watch import (
     piece_figures,
     sources_of,
 )
+from qc.words import IN_UNIT
 
 FORMS = ("leg", "station", "area", "direction")
 """Parts of a place over which a piece has a form, as against one figure a note."""
@@ -34,6 +35,12 @@ LIKE = 60
 
 ENOUGH = 8
 """So many of its own model are its like; with fewer, the whole series is. Chosen."""
+
+LENGTH_STEP_MM = 0.1
+"""How finely a length is written that was worked out from notes; chosen."""
+
+DIFFERENCES = {"clearance", "ovality"}
+"""Computed figures that are a difference of two readings, and no finer than these."""
 
 USUAL = 24
 """Pieces before it from which the usual form is taken; chosen: its means are good to a fifth of a spread."""
@@ -117,7 +124,7 @@ class FigureOfPiece:
     between, within : float or None
         Spread of the series from piece to piece, and within a piece. [unit]
     step : float or None
-        What its gauge shows, None for a figure that is computed. [unit]
+        What its gauge shows, of a computed figure what that leaves of it; None where neither is known. [unit]
     rows : tuple of int
         Held rows that count for it and wait.
     """
@@ -272,10 +279,40 @@ def _figure(
         forms=tuple(_forms(workshop, stage, characteristic, cells, verdict, point)),
         between=verdict.sd_between if verdict else None,
         within=verdict.sd_within if verdict else None,
-        step=cells["step"].min(),  # type: ignore[arg-type]
+        step=_shown_step(plan, stage, characteristic, cells, rows),
         rows=(),
         **joined,
     )
+
+
+def _shown_step(
+    plan: Plan, stage: Stage, characteristic: Characteristic, cells: pl.DataFrame, rows: pl.DataFrame
+) -> float | None:
+    """Return the step to write a figure by: what its gauge shows, of a computed one what that leaves of it.
+
+    A figure fitted to many readings is good to a tenth of what their gauge shows; a difference of two is not.
+    A length worked out from notes is written to a tenth of a millimetre, finer than anybody cuts (chosen).
+    """
+    derive = characteristic.derive
+    if derive is None or characteristic.kind != "measured":
+        return cells["step"].min()  # type: ignore[return-value]
+    if characteristic.resolution is not None:
+        return characteristic.resolution
+    sources = [one for one in stage.characteristics if one.id in sources_of(characteristic)]
+    gauges = [
+        gauge for name in rows["gauge"].unique().drop_nulls() if (gauge := plan.gauge(name)) is not None
+    ]
+    steps = [(one.resolution, one.unit) for one in gauges]
+    steps += [(one.resolution, one.unit) for one in sources if one.resolution is not None]
+    scales = [(step, _scale(unit, characteristic.unit)) for step, unit in steps]
+    known: list[float] = [step * scale for step, scale in scales if scale is not None]
+    if not known:
+        return LENGTH_STEP_MM if characteristic.unit == "mm" else None
+    return min(known) if derive.what in DIFFERENCES else min(known) / 10
+
+
+def _scale(unit: str, wanted: str) -> float | None:
+    return 1.0 if unit == wanted else IN_UNIT.get((unit, wanted))
 
 
 def _plain(

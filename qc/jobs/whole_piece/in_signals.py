@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.jobs.judging import signals_of_day
+from qc.jobs.pieces import covered_by
 from qc.jobs.signals import life_of
 from qc.jobs.whole_piece.sharing import Genealogy
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import OPEN_STATES
-from qc.watch import SeriesVerdict, SignalResult, pieces_in
+from qc.watch import SeriesVerdict, SignalResult
 from qc.words import listed
 
 
@@ -31,6 +32,11 @@ class SignalOfPiece:
     sentence: str
     found: SignalResult
     name: str
+
+    @property
+    def asks(self) -> bool:
+        """Whether nobody has answered it."""
+        return self.state in OPEN_STATES
 
     @property
     def waits(self) -> bool:
@@ -53,7 +59,10 @@ class SignalOfPiece:
 def signals_of_piece(
     workshop: Workshop, serial: str, tree: Genealogy, verdicts: Sequence[SeriesVerdict]
 ) -> tuple[SignalOfPiece, ...]:
-    """Return the signals in whose stretch a piece, or a part of it, lies, those that wait first."""
+    """Return the signals that a piece, or a part of it, lies in, those that wait first.
+
+    They are those by which it is held (`qc.jobs.pieces.covered_by`), and those in whose stretch it lies.
+    """
     by_key = {str(verdict.key): verdict for verdict in verdicts}
     own = {serial, *tree.inside(serial)}
     found = []
@@ -61,7 +70,7 @@ def signals_of_piece(
         verdict = by_key.get(signal.series)
         if verdict is None or not signal.listed:
             continue
-        inside = [p.serial for p in pieces_in(verdict, signal.found) if p.serial in own]
+        inside = [p.serial for p in covered_by(workshop, signal, verdict) if p.serial in own]
         if inside:
             part = "" if serial in inside else f", by its part {listed(inside)}"
             life = life_of(workshop, signal, verdict)

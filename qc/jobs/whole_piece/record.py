@@ -14,6 +14,7 @@ from qc.jobs.pieces import HoldRow, Undecided, hold_list, undecided, whereabouts
 from qc.jobs.whole_piece.cards import CardOfPiece, cards_of, made_of
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
 from qc.jobs.whole_piece.in_signals import SignalOfPiece, signals_of_piece
+from qc.jobs.whole_piece.late import came_later
 from qc.jobs.whole_piece.leaving import Leaving, leaving_of
 from qc.jobs.whole_piece.left_without import left_without
 from qc.jobs.whole_piece.life import (
@@ -189,19 +190,19 @@ def piece_record(
     model = next(iter([*cards["model"].drop_nulls(), *events["model"].drop_nulls()]), "")
     place = whereabouts(workshop, [serial])[serial]
     signals = signals_of_piece(workshop, serial, tree, own)
-    in_signals = sum(one.waits for one in signals)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
-    notes = list(workshop.then.notes) if workshop.then else []
+    notes = [*(workshop.then.notes if workshop.then else ())]
     notes += [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
     leaving = None if place.shipped or part or came_back else leaving_of(workshop, serial, model, due)
     if due is not None and leaving is None:
         notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
+    # one that left is told with what came after that day, as `--known shipped` tells it
+    notes += came_later(workshop, serial, place.shipped) if place.shipped else []
     notes += notes_on_testers(store.readings(serials=[serial], until=today))
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
-    hold = tuple(row for row in hold if row.serial == serial)
-    waiting = undecided(workshop, [serial])
+    hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     returns = returns_of(workshop, serial, tree)
     without = _without(workshop, serial, model, None if part else place.shipped, tree)
@@ -224,7 +225,7 @@ def piece_record(
         signals=signals,
         shared=_shared(workshop, serial, tree, own),
         leaving=leaving,
-        judgement=judgement_of(hold, place.shipped, figures, in_signals, returns, leaving, waiting, without),
+        judgement=judgement_of(hold, place.shipped, figures, signals, returns, leaving, waiting, without),
         notes=tuple(notes),
     )
 

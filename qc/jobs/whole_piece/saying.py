@@ -8,6 +8,7 @@ from datetime import date
 
 from qc.jobs.pieces import HoldRow, Undecided, rows_words, why_words
 from qc.jobs.whole_piece.figures import FigureOfPiece
+from qc.jobs.whole_piece.in_signals import SignalOfPiece
 from qc.jobs.whole_piece.leaving import Leaving
 from qc.jobs.whole_piece.life import Return
 from qc.jobs.whole_piece.sharing import Shared
@@ -29,7 +30,7 @@ def judgement_of(
     hold: Sequence[HoldRow],
     shipped: date | None,
     figures: Sequence[FigureOfPiece],
-    open_signals: int,
+    signals: Sequence[SignalOfPiece],
     returns: Sequence[Return],
     leaving: Leaving | None,
     waiting: Sequence[Undecided] = (),
@@ -45,8 +46,8 @@ def judgement_of(
         The day it left.
     figures, returns, leaving
         As in `PieceRecord`.
-    open_signals : int
-        Open signals it lies in.
+    signals : sequence of SignalOfPiece
+        Signals it lies in.
     waiting : sequence of Undecided
         Held rows of it that count for a figure with limits.
     without : sequence of str
@@ -56,12 +57,7 @@ def judgement_of(
     told = open_rows == list(dict.fromkeys(one.title for one in waiting))  # by the first sentence
     said = [_of_hold(hold, shipped, waiting), *([] if told else _of_waiting(waiting))]
     said += [*_of_limits(figures, waiting), *without]
-    drifting = [one.title for one in figures if one.behaviour == "drifting"]
-    if drifting:
-        series = count_words(len(drifting), "series", "series").capitalize()
-        where = count_words(open_signals, "open signal") if open_signals else "none of their signals"
-        verb = "drifts" if len(drifting) == 1 else "drift"
-        said.append(f"{series} of its figures {verb} now: {listed(drifting)}; it lies in {where}.")
+    said += _of_signals(figures, signals)
     doubts = dict.fromkeys(one.gauge_doubt for one in figures if one.gauge_checked is False)
     said += [f"A gauge in doubt: {doubt}." for doubt in doubts]
     if returns:
@@ -100,6 +96,34 @@ def _of_waiting(waiting: Sequence[Undecided]) -> list[str]:
         f"Not judged in {figures}, as {rows_words(rows)} {verb} for a decision: {told}. "
         "See what is asked: qc held list."
     ]
+
+
+def _of_signals(figures: Sequence[FigureOfPiece], signals: Sequence[SignalOfPiece]) -> list[str]:
+    """Say which of its figures drift now, and name the signals about it that wait for an answer."""
+    said: list[str] = []
+    asks = [one for one in signals if one.asks]
+    drifting = [one for one in figures if one.behaviour == "drifting"]
+    if drifting:
+        series = count_words(len(drifting), "series", "series").capitalize()
+        own = {str(one.series) for one in drifting}
+        there = [one for one in asks if one.series in own]
+        verb = "drifts" if len(drifting) == 1 else "drift"
+        without = [one.title for one in drifting if str(one.series) not in {s.series for s in there}]
+        where = f"it lies in {_named(there)}" if there else "it was made before that and lies in no signal of"
+        where += " it" if not there and len(drifting) == 1 else " them" if not there else ""
+        where += f", and in none of {listed(without)}" if there and without else ""
+        said.append(f"{series} of its figures {verb} now: {listed([d.title for d in drifting])}; {where}.")
+        asks = [one for one in asks if one not in there]
+    if asks:
+        nobody = "which nobody has answered"
+        said.append(f"It lies in {_named(asks, titled=True)}, {nobody}.")
+    return said
+
+
+def _named(signals: Sequence[SignalOfPiece], *, titled: bool = False) -> str:
+    """Name signals, each with its series where that is not told beside it."""
+    names = [f"{one.name} ({one.title})" if titled else one.name for one in signals]
+    return f"signal{'' if len(names) == 1 else 's'} {listed(names)}"
 
 
 def _of_limits(figures: Sequence[FigureOfPiece], waiting: Sequence[Undecided]) -> list[str]:

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
-from typing import Any, Literal
+from typing import Literal
 
 import polars as pl
 
 from qc import clock
 from qc.jobs.errors import JobError
-from qc.jobs.pieces import figures_of
 from qc.jobs.then import known as as_known
 from qc.jobs.then import later_words
-from qc.jobs.whole_piece.left_without import held_since, left_without
+from qc.jobs.whole_piece.late import came_later, day_of_entry
+from qc.jobs.whole_piece.left_without import left_without
 from qc.jobs.whole_piece.record import PieceRecord, piece_record
 from qc.jobs.whole_piece.serials import known_serial, unknown_piece
 from qc.jobs.whole_piece.sharing import Genealogy
 from qc.jobs.workshop import Workshop, asked_day
-from qc.watch import outside_words, part_uses, way_up
-from qc.words import count_words, dated_words
+from qc.watch import part_uses, way_up
+from qc.words import dated_words
 
 SHIPPED: Literal["shipped"] = "shipped"
 """Stands for the day on which the piece left."""
@@ -99,7 +98,7 @@ def with_what_came_later(
     if left.is_empty() or record.shipped is not None or asks_day:
         return replace(record, notes=tuple(notes))
     # what is known by now to have left that day is not foretold to leave later
-    handed_in = _day_of_entry(workshop, left["entered_at"].max())
+    handed_in = day_of_entry(workshop, left["entered_at"].max())
     tree = Genealogy(then, part_uses(then.store.events("part", until=then.today)))
     without = left_without(then, serial, record.model, max(left["day"]), tree)
     judgement = (*record.judgement, without) if without else record.judgement
@@ -111,42 +110,11 @@ def with_what_came_later(
 
 
 def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.DataFrame) -> list[str]:
-    """Say what of a piece was measured by the day and handed in after it: what is outside, what waits."""
-    zone = workshop.plan.workshop.time_zone
-    end = clock.end_of(then.today, zone)
-    late = history.filter(pl.col("entered_at") > end, pl.col("day") <= then.today)
+    """Say what of a piece was measured by the day and known after it, or that there is nothing."""
     shown = dated_words(then.today)
-    waiting = held_since(workshop, serial, then.today)
-    if late.is_empty():
-        return waiting or [
-            f"All that is on record of {serial} for the days up to {shown} had been handed in by then."
-        ]
-    days = sorted({_day_of_entry(workshop, one) for one in late["entered_at"]})
-    handed = f"on {dated_words(days[0])}"
-    if len(days) > 1:
-        handed = f"between {dated_words(days[0])} and {dated_words(days[-1])}"
-    told = "; ".join(_figures_late(replace(workshop, today=then.today), serial, late))
-    readings = count_words(late.height, "reading")
-    were = "was" if late.height == 1 else "were"
-    said = f"{readings} of {serial}, measured by {shown}, {were} handed in {handed}: {told}."
-    return [f"{said} Not known here on {shown}.", *waiting]
-
-
-def _figures_late(workshop: Workshop, serial: str, late: pl.DataFrame) -> Iterator[str]:
-    """Name the figures that came in late; of one that breaks a limit by all that is known now, where."""
-    names = set(late.select("stage", "characteristic").iter_rows())
-    for stage in workshop.plan.stages:
-        for characteristic in stage.characteristics:
-            if (stage.id, characteristic.id) not in names:
-                continue
-            figure = figures_of(workshop, stage, characteristic, [serial]).get(serial)
-            outside = figure is not None and figure.inside is False
-            said = f", {outside_words(figure)}" if figure is not None and outside else ""
-            yield f"{stage.name}: {characteristic.name}{said}"
-
-
-def _day_of_entry(workshop: Workshop, moment: Any) -> date:
-    return clock.day_of(moment, workshop.plan.workshop.time_zone)
+    return came_later(workshop, serial, then.today, history) or [
+        f"All that is on record of {serial} for the days up to {shown} had been handed in by then."
+    ]
 
 
 def _day_it_left(workshop: Workshop, serial: str) -> date:

@@ -10,6 +10,7 @@ from .blocks import return_lines as return_lines
 from .blocks import rolled_line as rolled_line
 from .blocks import shipped_models as shipped_models
 from .blocks import yield_lines as yield_lines
+from .content import LEFT_HELD as LEFT_HELD
 from .content import PICTURES as PICTURES
 from .content import Change as Change
 from .content import DieLine as DieLine

@@ -12,15 +12,19 @@ from qc.intervals import interval_words
 from qc.plan import Plan
 from qc.report.month.content import Change, DieLine, GaugeCourse, GaugeLine, Rolled, Standing, Yield
 from qc.watch import (
-    LOOK_BACK_DAYS,
+    Forecast,
     SeriesVerdict,
     SignalResult,
     StageYield,
     caution_words,
+    fittings,
+    forecast_words,
+    is_good_news,
     rolled,
     steps_for,
+    weekly_pace,
 )
-from qc.words import code_words, count_words, dated_words, day_words, inside
+from qc.words import code_words, count_words, dated_words, day_words, inside, some_of
 
 DUE_SOON_DAYS = 31
 """A calibration that runs out before the next report is told here; the board tells it a fortnight ahead."""
@@ -109,7 +113,9 @@ def reaction_of(plan: Plan, verdict: SeriesVerdict, signal: SignalResult) -> tup
     """Return the steps of a reaction, newest piece and gauges named, and the usual cautions of its stage."""
     stage = plan.stage(verdict.key.stage)
     figure = plan.characteristic(verdict.key.stage, verdict.key.characteristic)
-    steps = steps_for(verdict.points, figure.reaction if figure else (), signal.next_step)
+    better = is_good_news(signal, verdict.kind)
+    reaction = figure.reaction if figure else ()
+    steps = steps_for(verdict.points, reaction, signal.next_step, verdict.kind, better=better)
     return steps, caution_words(stage.cautions if stage else ())
 
 
@@ -181,7 +187,6 @@ def die_lines(verdicts: Iterable[SeriesVerdict], as_of: date) -> tuple[DieLine, 
         told = verdict.forecast
         if told is None:
             continue
-        left = None if told.change_by_count is None else max(0, told.change_by_count - told.count_now)
         found.append(
             DieLine(
                 tool=told.tool,
@@ -189,42 +194,50 @@ def die_lines(verdicts: Iterable[SeriesVerdict], as_of: date) -> tuple[DieLine, 
                 count=told.count_now,
                 change_by_count=told.change_by_count,
                 change_by_day=told.change_by_day,
-                sentence=f"{inside(verdict.name)} {told.sentence.partition(' ')[2]}",
-                draws_left=left,
-                weeks=_weeks(verdict, left, as_of),
+                sentence=f"{inside(verdict.name)} {forecast_words(told, as_of).partition(' ')[2]}",
+                draws_left=told.draws_left,
+                weeks=_weeks(verdict, told, as_of),
             )
         )
     return tuple(sorted(found, key=lambda d: (d.change_by_day or date.max, d.weeks or math.inf, d.tool)))
 
 
-def _weeks(verdict: SeriesVerdict, left: int | None, as_of: date) -> float | None:
+def _weeks(verdict: SeriesVerdict, told: Forecast, as_of: date) -> float | None:
     """Return how long the draws left last at the pace of the tool's last quarter; None without a pace."""
-    forecast = verdict.forecast
-    if left is None or forecast is None:
+    left = told.draws_left
+    if left is None:
         return None
-    if forecast.change_by_day is not None:
+    if told.change_by_day is not None and (told.change_by_day >= as_of or not left):
         # the day is told beside it: two paces of one tool would contradict each other
-        return max(0, (forecast.change_by_day - as_of).days) / DAYS_OF_A_WEEK
-    own = [p for p in verdict.points if p.tool == forecast.tool and p.tool_count is not None]
-    recent = [p for p in own if (as_of - p.day).days <= LOOK_BACK_DAYS]
-    if len(recent) < 2:
-        return None
-    draws = (recent[-1].tool_count or 0) - (recent[0].tool_count or 0)
-    days = (as_of - recent[0].day).days
-    return left * days / draws / DAYS_OF_A_WEEK if draws > 0 and days > 0 else None
+        return max(0, (told.change_by_day - as_of).days) / DAYS_OF_A_WEEK
+    tools = fittings(verdict.points)
+    pace = weekly_pace([verdict.points[place] for place in tools[-1]]) if tools else None
+    return left / pace if pace else None
 
 
 def decisions(
-    verdicts: Sequence[SeriesVerdict], dies: Sequence[DieLine], gauges: Sequence[GaugeLine], held: int = 0
+    verdicts: Sequence[SeriesVerdict],
+    dies: Sequence[DieLine],
+    gauges: Sequence[GaugeLine],
+    held: int = 0,
+    left_held: Sequence[str] = (),
 ) -> tuple[str, ...]:
-    """Return what has to be decided at the monthly meeting, the pressing first."""
+    """Return what has to be decided at the monthly meeting, the pressing first.
+
+    `held` is how many pieces wait to be released; `left_held` are those that left while they were to be held.
+    """
     said = [f"{verdict.title}: {inside(signal.next_step)}" for verdict, signal in _moved(verdicts)]
     if held:
         said.append(f"{count_words(held, 'piece')} to hold: release each, rework it, or scrap it.")
+    if left_held:
+        were = "it was" if len(left_held) == 1 else "they were"
+        what = f"{some_of(list(left_held))} left while {were} to be held"
+        said.append(f"{what}: find out where each is, and call it back or release it by name and reason.")
     for die in dies:
         if die.change_by_day is not None:
             when = f"{die.change_by_day:%A} {day_words(die.change_by_day)}"
-            said.append(f"Order or polish a replacement for {die.tool}: change it by {when}.")
+            due = f"change it by {when}" if die.draws_left else f"its change has been due since {when}"
+            said.append(f"Order or polish a replacement for {die.tool}: {due}.")
     for gauge in gauges:
         said.append(f"{gauge.name} {gauge.gauge}: {gauge.state}. {gauge.advice}")
     for verdict in verdicts:

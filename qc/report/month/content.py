@@ -177,6 +177,10 @@ class DieLine:
     weeks: float | None = None
 
 
+LEFT_HELD = "left while to be held"
+"""How the standing of a piece begins that left although it was on the list of pieces to hold by then."""
+
+
 @dataclass(frozen=True, slots=True)
 class PieceToHold:
     """A piece that is to be held, or was outside its limits in the month: figure, worst place, why.
@@ -303,6 +307,12 @@ class MonthContent:
     def held_pieces(self) -> int:
         """Pieces in the house that are to be held."""
         return len({one.serial for one in self.hold if one.shipped is None and one.standing == "to hold"})
+
+    @property
+    def left_held(self) -> tuple[str, ...]:
+        """Pieces that left in the month while they were to be held, and that nobody released since."""
+        own = (one.serial for one in self.hold if one.standing.startswith(f"{LEFT_HELD} on"))
+        return tuple(dict.fromkeys(own))
 
     @property
     def rework_hours(self) -> float:

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from datetime import date, timedelta
 
 from qc.plain import JsonObject
-from qc.report.month.content import DieLine, MonthContent, PieceToHold, Reaction
+from qc.report.month.content import LEFT_HELD, DieLine, MonthContent, PieceToHold, Reaction
 from qc.report.month.gauge_checks import gauge_line
 from qc.report.month.methods import methods
 from qc.report.month.panel_words import capability_line, panel_lines
@@ -242,16 +242,14 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
             }
         )
     doubted = (one for one in content.hold if one.why not in {"limit", "hand"} and one.shipped)
-    left = list(dict.fromkeys(one.serial for one in doubted))
-    if left:
-        found.append(
-            {
-                "who": some_of(left, NAMED_PIECES),
-                "what": "in doubt for the same reasons",
-                "day": "",
-                "where": "left, not released",
-            }
-        )
+    left: dict[str, bool] = {}
+    for one in doubted:
+        left[one.serial] = left.get(one.serial, False) or one.standing.startswith(LEFT_HELD)
+    for by_then, said in ((True, LEFT_HELD), (False, "left, not released")):
+        own = [serial for serial, was in left.items() if was is by_then]
+        if own:
+            who = some_of(own, NAMED_PIECES)
+            found.append({"who": who, "what": "in doubt for the same reasons", "day": "", "where": said})
     return found
 
 

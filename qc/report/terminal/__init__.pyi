@@ -19,6 +19,7 @@ from .hold import HoldLine as HoldLine
 from .hold import decided_text as decided_text
 from .hold import hold_note as hold_note
 from .hold import hold_text as hold_text
+from .hold import sheets_hold_note as sheets_hold_note
 from .hold import tags_text as tags_text
 from .intake import correction_text as correction_text
 from .intake import exported_text as exported_text

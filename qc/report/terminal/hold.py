@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from itertools import groupby
 
@@ -22,12 +22,19 @@ def hold_text(
     released: Sequence[HoldLine],
     near: Sequence[HoldLine],
     *,
+    left_held: Sequence[HoldLine] = (),
     every: bool = False,
 ) -> str:
-    """Say which pieces are to be held; those that left and those released line by line with `every`."""
+    """Say which pieces are to be held; those that left and those released line by line with `every`.
+
+    `left_held` are those of the ones that left which were on the list by then: they are named in any case.
+    """
     here = _pieces(waiting)
     head = f"{dated_words(as_of)}: {_to_hold(here)} in the house."
     lines = [head, *_blocks(waiting)]
+    if left_held:
+        lines += ["", f"Left while to be held: {count_words(_pieces(left_held), 'piece')}."]
+        lines += [line for line in _blocks(left_held) if line and not line.startswith("  Next: ")]
     lines += _folded(shipped, "left before anybody released", every=every)
     if near:
         said = "Inside, but not proven (within the gauge's own spread of the limit)"
@@ -38,24 +45,69 @@ def hold_text(
     return "\n".join(lines)
 
 
-def hold_note(waiting: Sequence[HoldLine], shipped: int) -> str:
+def hold_note(waiting: Sequence[HoldLine], shipped: int, left_held: Sequence[HoldLine] = ()) -> str:
     """Say in one short paragraph how many pieces are to be held, and the worst of them; empty for none.
+
+    Parameters
+    ----------
+    waiting : sequence of HoldLine
+        Those in the house.
+    shipped : int
+        How many left that nobody released.
+    left_held : sequence of HoldLine
+        Those of them that left while they were to be held, the newest first.
 
     Examples
     --------
-    >>> hold_note([("A-7", "Lacquer: Thickness", "8.4 µm, under 10 µm", "Lacquer, 3 Nov", "")], 2)
-    'To hold: 1 piece in the house. A-7, Lacquer: Thickness: 8.4 µm, under 10 µm. 2 have left. See: qc hold'
+    >>> hold_note([("A-7", "Lacquer: Gloss", "61, under 70", "Lacquer, 3 Nov", "")], 2)
+    'To hold: 1 piece in the house. A-7, Lacquer: Gloss: 61, under 70. Left unreleased: 2. See: qc hold'
     """
     if not waiting and not shipped:
         return ""
+    worst = _worst(waiting)
+    parts = [f"To hold: {count_words(len(worst), 'piece')} in the house.", *_few(worst)]
+    # words stand between all figures: a limit of 10 and a count of 2 would be read as 10.2
+    parts += [f"Left unreleased: {shipped}."] if shipped else []
+    if left_held:
+        gone = {line[0]: line[3] for line in left_held}
+        told = [f"{said.rstrip('.')} ({gone[serial]})." for serial, said in _worst(left_held).items()]
+        parts += [f"Left while to be held: {count_words(len(gone), 'piece')}.", *_few(told)]
+    return " ".join([*parts, "See: qc hold"])
+
+
+def sheets_hold_note(own: Sequence[HoldLine]) -> str:
+    """Say on a receipt which pieces of its sheets are to be held; empty for none.
+
+    Parameters
+    ----------
+    own : sequence of HoldLine
+        Those of the sheets that are in the house.
+
+    Examples
+    --------
+    >>> sheets_hold_note([("A-7", "Gloss", "61, under 70", "Lacquer, 3 Nov", "")])
+    'To hold of these sheets: 1 piece. A-7, Gloss: 61, under 70. All that is to be held: qc hold'
+    """
+    if not own:
+        return ""
+    worst = _worst(own)
+    said = f"To hold of these sheets: {count_words(len(worst), 'piece')}."
+    return " ".join([said, *_few(worst), "All that is to be held: qc hold"])
+
+
+def _worst(rows: Sequence[HoldLine]) -> dict[str, str]:
+    """Return the first reason of each piece, in words."""
     worst: dict[str, str] = {}
-    for serial, name, because, _, _ in waiting:
+    for serial, name, because, _, _ in rows:
         worst.setdefault(serial, f"{serial}, {name}: {because.rstrip('.')}.")
-    more = len(worst) - FEW_LINES
-    left = f"{shipped} {'has' if shipped == 1 else 'have'} left." if shipped else ""
-    parts = [f"To hold: {count_words(len(worst), 'piece')} in the house.", *list(worst.values())[:FEW_LINES]]
-    parts += [f"And {more} more."] if more > 0 else []
-    return " ".join([*parts, *([left] if left else []), "See: qc hold"])
+    return worst
+
+
+def _few(told: Mapping[str, str] | Sequence[str]) -> list[str]:
+    """Return the first few, and how many more there are."""
+    lines = list(told.values()) if isinstance(told, Mapping) else list(told)
+    more = len(lines) - FEW_LINES
+    return [*lines[:FEW_LINES], *([f"And {more} more."] if more > 0 else [])]
 
 
 def decided_text(serial: str, sentence: str, rows: Sequence[HoldLine]) -> str:

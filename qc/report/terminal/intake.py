@@ -23,12 +23,14 @@ def receipt_text(
     missing: Sequence[Sequence[str]] = (),
     accepted: str = "",
     hold: str = "",
+    left: Sequence[tuple[str, str]] = (),
 ) -> str:
     """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
 
     `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where
     sheets are few, what its card still lacks; `accepted` where readings stand that no series takes; `hold`
-    which of their pieces are to be held, in short.
+    which of their pieces are to be held, in short; `left` which left by these sheets although something holds
+    them, and what to do about each.
     """
     lines: list[str] = []
     for number, sheet in enumerate(sheets):
@@ -45,6 +47,8 @@ def receipt_text(
     if late:
         lines.append("From sheets handed in before, judged now:")
         lines += [f"▲ {sentence}" for sentence in late]
+    for said, step in left:
+        lines += [f"▲ {said}", f"   Next: {step}"]
     lines += [hold] if hold else []
     if any(held for _, _, _, held, *_ in sheets):
         lines.append("See what is held: qc held list")

@@ -11,6 +11,7 @@ from qc.states import LIMITS
 from qc.watch import (
     SeriesVerdict,
     behaviour_words,
+    forecast_words,
     limits_words,
     moved_words,
     settled_words,
@@ -129,7 +130,7 @@ def _remark(verdict: SeriesVerdict, today: date) -> str:
     if settled:
         return settled
     if verdict.forecast is not None:
-        return verdict.forecast.sentence
+        return forecast_words(verdict.forecast, today)
     if verdict.ppk is not None:
         return (
             f"Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}) from {verdict.rests_on}"

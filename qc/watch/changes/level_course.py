@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from itertools import pairwise
 from typing import Literal
 
@@ -244,9 +243,7 @@ class LevelCourse:
         """Say what is to be known of how a frozen state is used, empty where nothing is."""
         return ""
 
-    def forecast(
-        self, signals: Sequence[SignalResult], limits: DatedLimits, today: date, plan: Plan
-    ) -> Forecast | None:
+    def forecast(self, signals: Sequence[SignalResult], limits: DatedLimits, plan: Plan) -> Forecast | None:
         """Say where the figure is going; a level goes nowhere."""
         return None
 

@@ -19,7 +19,7 @@ from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
 from qc.watch.budget import LOOK_BACK_DAYS
-from qc.watch.results import LEARNING, Forecast, Point
+from qc.watch.results import LEARNING, Forecast, Point, SignalResult
 from qc.words import day_words, quantity_words
 
 LEAST_FOR_LINE = LEARNING
@@ -31,16 +31,17 @@ ENOUGH_SINCE = 8
 TELL_WITHIN_DAYS = 120
 """A change further off than this is told by count alone: the pace will not hold that long."""
 
+DAYS_OF_A_WEEK = 7.0
+
 
 def forecast_wear(
     characteristic: Characteristic,
     points: Sequence[Point],
     limits: DatedLimits,
-    today: date,
     plan: Plan,
     since: int | None = None,
 ) -> Forecast | None:
-    """Say when the tool in use has to be changed.
+    """Say when the tool in use has to be changed: by its draws alone, whatever day it is asked on.
 
     Parameters
     ----------
@@ -50,8 +51,6 @@ def forecast_wear(
         The series, in order of making.
     limits : DatedLimits
         On the scale of the points.
-    today : date
-        Dates count from here.
     plan : Plan
         Gives the day the tool was fitted.
     since : int, optional
@@ -67,16 +66,15 @@ def forecast_wear(
     tools = fittings(points)
     if not tools or len(tools[-1]) < LEAST_FOR_LINE:
         return None
-    own = [points[i] for i in tools[-1]]
-    lately = [p for p in own if since is not None and p.ordinal >= since]
-    own = lately if len(lately) >= ENOUGH_SINCE else own
+    whole = [points[i] for i in tools[-1]]
+    own = forecast_rests_on(whole, since)
     counts = [float(p.tool_count or 0) for p in own]
     try:
         line = fit_wear(counts, [p.value for p in own], lower=limits.lower, upper=limits.upper)
     except (TradeError, StatisticsError):
         return None
     change_by = line.change_by_count if _clear(line) else None
-    change_day = _change_day(change_by, own, today)
+    change_day, pace = change_day_of(change_by, whole), weekly_pace(whole)
     tool = plan.tool(own[-1].tool)
     return Forecast(
         tool=own[-1].tool,
@@ -86,8 +84,68 @@ def forecast_wear(
         limit=line.limit,
         change_by_count=None if change_by is None else int(change_by),
         change_by_day=change_day,
-        sentence=_sentence(own[-1].tool, line, int(counts[-1]), change_day, characteristic.unit),
+        sentence=_sentence(own[-1].tool, line, int(counts[-1]), change_day, pace, characteristic.unit),
+        last_day=whole[-1].day,
     )
+
+
+def forecast_rests_on(fitting: Sequence[Point], since: int | None) -> list[Point]:
+    """Return the pieces of a fitting that its forecast rests on: those since its wear left the line.
+
+    All of them where it did not, or too few were made since.
+    """
+    lately = [p for p in fitting if since is not None and p.ordinal >= since]
+    return lately if len(lately) >= ENOUGH_SINCE else list(fitting)
+
+
+def left_line_at(signals: Sequence[SignalResult]) -> int | None:
+    """Return the ordinal at which a tool left its line for good; None where it wears along it."""
+    left = [s.start for s in signals if s.ended is None and s.kind in {"shift", "trend"}]
+    return left[-1] if left else None
+
+
+def weekly_pace(fitting: Sequence[Point]) -> float | None:
+    """Return the draws a week of a tool in the quarter up to its newest piece; None for one day of drawing.
+
+    It hangs on what was drawn and not on the day it is asked, so that a day told by it moves only when
+    something new was drawn. What was drawn on the first of these days came before the stretch.
+
+    Parameters
+    ----------
+    fitting : sequence of Point
+        The pieces of one fitting, in order of making.
+    """
+    newest = fitting[-1]
+    recent = [p for p in fitting if (newest.day - p.day).days <= LOOK_BACK_DAYS]
+    first = [p for p in recent if p.day == recent[0].day][-1]
+    draws, days = (newest.tool_count or 0) - (first.tool_count or 0), (newest.day - first.day).days
+    return DAYS_OF_A_WEEK * draws / days if draws > 0 and days > 0 else None
+
+
+def change_day_of(change_by: float | None, fitting: Sequence[Point]) -> date | None:
+    """Return the day by which to change a tool: at its pace, counted from its newest piece.
+
+    Of one that is past its count, the day on which it reached that. None where there is no count, no pace,
+    or the day is so far off that the pace will not hold until then.
+
+    Parameters
+    ----------
+    change_by : float or None
+        Count by which to change it.
+    fitting : sequence of Point
+        The pieces of its fitting, in order of making.
+    """
+    if change_by is None:
+        return None
+    newest = fitting[-1]
+    left = change_by - float(newest.tool_count or 0)
+    if left <= 0:
+        return next((p.day for p in fitting if (p.tool_count or 0) >= change_by), newest.day)
+    pace = weekly_pace(fitting)
+    ahead = None if pace is None else DAYS_OF_A_WEEK * left / pace
+    if ahead is None or ahead > TELL_WITHIN_DAYS:
+        return None
+    return newest.day + timedelta(days=int(ahead))
 
 
 def fittings(points: Sequence[Point]) -> list[list[int]]:
@@ -180,34 +238,25 @@ def line_ends(points: Sequence[Point]) -> tuple[float, float] | None:
     return float(start + slope * counts[0]), float(start + slope * counts[-1])
 
 
-def _change_day(change_by: float | None, own: Sequence[Point], today: date) -> date | None:
-    """Return the day by which to change the tool at the pace of its last quarter; None where it has none."""
-    if change_by is None:
-        return None
-    recent = [p for p in own if (today - p.day).days <= LOOK_BACK_DAYS]
-    if len(recent) < 2:
-        return None
-    draws = float((recent[-1].tool_count or 0) - (recent[0].tool_count or 0))
-    days = (today - recent[0].day).days
-    left = change_by - float(own[-1].tool_count or 0)
-    if draws <= 0 or days <= 0:
-        return None
-    ahead = left * days / draws
-    return today + timedelta(days=max(0, int(ahead))) if ahead <= TELL_WITHIN_DAYS else None
-
-
 def _clear(line: WearLine) -> bool:
     """Say whether the slope is told from none with 95 % confidence; a few tubes' scatter is no wear."""
     return line.slope_interval[0] > 0 or line.slope_interval[1] < 0
 
 
-def _sentence(tool: str, line: WearLine, count: int, change_day: date | None, unit: str) -> str:
+def _sentence(
+    tool: str, line: WearLine, count: int, change_day: date | None, pace: float | None, unit: str
+) -> str:
     if not _clear(line):
         return f"{tool} at draw {count}: no clear wear yet."
     slope = quantity_words(100.0 * line.slope, unit)
     if line.change_by_count is None:
         return f"{tool} at draw {count}: {slope} in 100 draws, no change to be planned yet."
-    when = f", about {change_day:%a} {day_words(change_day)}" if change_day else ""
+    when = ""
+    if change_day is not None and count >= line.change_by_count:
+        when = f", which it reached on {change_day:%a} {day_words(change_day)}"
+    elif change_day is not None and pace is not None:
+        told = f"{pace:.0f}" if pace >= 10 else f"{pace:.1f}"
+        when = f", about {change_day:%a} {day_words(change_day)} at {told} draws a week"
     return (
         f"{tool} at draw {count}: {slope} in 100 draws; change it by draw {line.change_by_count:.0f}{when}."
     )

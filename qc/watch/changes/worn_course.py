@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import Floats, KeptState, Noise
@@ -20,6 +19,7 @@ from qc.watch.changes.tool_lines import (
     fittings,
     forecast_wear,
     in_use,
+    left_line_at,
     line_ends,
     line_limits,
     own_fitting,
@@ -89,13 +89,9 @@ class WornCourse(LevelCourse):
             return "They were made on an earlier fitting of the tool; the present one has its own line."
         return "Later pieces of this fitting are judged about the line through them."
 
-    def forecast(
-        self, signals: Sequence[SignalResult], limits: DatedLimits, today: date, plan: Plan
-    ) -> Forecast | None:
+    def forecast(self, signals: Sequence[SignalResult], limits: DatedLimits, plan: Plan) -> Forecast | None:
         """Say when the tool has to be changed, by the pieces made since it left its line for good."""
-        left = [s.start for s in signals if s.ended is None and s.kind in {"shift", "trend"}]
-        since = left[-1] if left else None
-        return forecast_wear(self.characteristic, self.points, limits, today, plan, since)
+        return forecast_wear(self.characteristic, self.points, limits, plan, left_line_at(signals))
 
     def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
         """Return the tool itself, which its own line accuses: not one without a count, or just fitted."""

@@ -40,6 +40,16 @@ def test_a_receipt_tells_what_was_raised_in_series_of_no_sheet_of_it(in_app, tex
     assert "Lacquer runs thin since K-40." in said and "What this upload showed" in said
 
 
+def test_a_receipt_names_what_left_while_held_and_which_of_its_pieces_are_to_be_held(in_app, texts):
+    told = "K-12 left on 3 Nov 2026 while it was to be held. Lacquer: Thickness: 8.4 µm, under 10 µm."
+    left = {"sentence": told, "next_step": "Find out where it is.", "rows": [{"serial": "K-12"}]}
+    hold = "To hold of these sheets: 1 piece. K-9: over 4. All that is to be held: qc hold"
+    said = texts(sheets.receipt_card(done({"sheets": [count()], "left": [left], "hold_said": hold})))
+    said = " ".join(said.split())
+    assert told in said and "Find out where it is. What holds it" in said
+    assert "K-9: over 4. All that is to be held" in said and "qc hold" not in said
+
+
 def test_a_receipt_says_what_is_new_held_already_and_missing(in_app, texts):
     sheet = count(
         held_again=1, learned="3 of 5 readings of this card are new.", missing=["Still missing: rim."]

@@ -16,6 +16,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
 from qc.jobs.whole_piece import form_lines, piece_record
 from qc.jobs.whole_piece.life import chance_of_returns
+from qc.jobs.whole_piece.saying import figure_line
 from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
 
 CONTRACT = {"serial", "model", "where", "shipped", "known", "hold", "figures", "parts", "events", "signals"}
@@ -196,6 +197,29 @@ def test_what_the_list_holds_the_judgement_says(shop):
     for serial in sorted(held)[:3]:
         record = piece_record(shop, serial, judge=False)
         assert record.judgement[0].startswith("Keep it back")
+
+
+def test_a_piece_lies_in_every_signal_that_the_list_holds_it_for(shop):
+    """One source of truth: no page denies a signal for which another one holds the piece."""
+    rows = [row for row in hold_list(shop, judge=False, keep=False).rows if row.why == "signal"]
+    names = {row.serial: set() for row in rows}
+    for row in rows:
+        names[row.serial].add(row.because.partition(": ")[0].removeprefix("signal "))
+    assert len(names) > 10
+    for serial in sorted(names)[::4]:
+        record = piece_record(shop, serial, judge=False)
+        assert {one.name for one in record.signals} >= names[serial]
+        told = " ".join(record.judgement)
+        assert "lies in no signal of them" not in told or not names[serial]
+
+
+def test_a_computed_figure_is_written_no_finer_than_its_gauge_leaves_it(shop):
+    """Notes are read to a cent: what is fitted to a sitting is good to a tenth; a difference is not."""
+    record = piece_record(shop, "QH-1198", judge=False)
+    lines = {one.title: figure_line(one)[1] for one in record.figures}
+    assert lines["Tuning: Fifth partial"] == "-15.4 cents"
+    assert lines["Tuning: F wrap length error"] == "28.2 mm"
+    assert lines["Slide: Slide clearance"] == "149 µm"
 
 
 def test_on_a_past_day_nothing_later_is_told(shop):

@@ -57,4 +57,8 @@ def test_every_piece_is_told_whatever_is_built_into_it(stranger, rng):
         assert {one.serial for one in record.parts if not one.went_to} == {
             use.part for use in uses if use.piece == serial and not use.went_to
         }
+        by_signals = {r.because.split(":")[0] for r in held.rows if (r.serial, r.why) == (serial, "signal")}
+        assert {f"signal {one.name}" for one in record.signals} >= {
+            because.removeprefix("made under ").partition(",")[0] for because in by_signals
+        }
         assert record.to_text() and record.to_dict()["serial"] == serial

@@ -72,6 +72,33 @@ def test_what_came_late_is_told_of_the_piece_alone_with_what_of_it_is_outside(as
     assert not [note for note in then["notes"] if note.startswith("2 readings")]
 
 
+def test_the_answer_of_today_says_what_came_late_as_that_of_then_does(ask):
+    _, then = ask("piece", "QH-1301", "--known", "shipped")
+    _, now = ask("piece", "QH-1301")
+    assert then["notes"][-1] in now["notes"]
+
+
+def test_a_gauge_found_off_after_it_left_is_told_now_and_of_then(ask, tmp_path):
+    checks = "Card,Morning gauge checks\n\nDate,Gauge,Deviation,Person\n2026-11-{0},LR-1,{1},BK\n"
+    cards = {
+        "2026-11-21": "Card,Joints card\nGauge,LR-1\n\nDate,Serial,Model,Leak\n"
+        "2026-11-19,QH-1320,tenor,1.5\n",
+        "2026-11-22": SHIPPING + "2026-11-22,QH-1320,IS\n",
+        "2026-11-23": checks.format("18", "0.0") + "2026-11-23,LR-1,0.9,BK\n",
+    }
+    for day, text in cards.items():
+        path = tmp_path / f"{day}-gauge.csv"
+        path.write_text(text, "utf-8")
+        assert ask("upload", path, "--as-of", day)[0] == 0
+    for words in ((), ("--known", "shipped")):
+        _, found = ask("piece", "QH-1320", *words)
+        (note,) = [one for one in found["notes"] if "LR-1" in one]
+        assert "0.9 cm³/min off on 23 Nov 2026" in note
+        assert note.endswith(
+            "what it read of QH-1320 (Joints: Joint leak) is in doubt. Not known here on 22 Nov 2026."
+        )
+
+
 def test_a_piece_that_left_is_not_foretold_to_leave(ask):
     _, then = ask("piece", "QH-1303", "--known", "shipped")
     assert (then["shipped"], then["leaving"]) == (None, None)

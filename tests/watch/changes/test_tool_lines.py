@@ -62,7 +62,7 @@ def test_line_ends_are_least_squares(worn):
 
 
 def test_forecast_in_draws_and_days(small_plan, worn):
-    forecast = forecast_wear(WORN, worn, DatedLimits(upper=14.612), TODAY, small_plan)
+    forecast = forecast_wear(WORN, worn, DatedLimits(upper=14.612), small_plan)
     assert forecast.slope_per_100 == pytest.approx(0.002, rel=0.05)
     assert forecast.count_now == 392
     assert 560 < forecast.change_by_count < 600
@@ -72,7 +72,7 @@ def test_forecast_in_draws_and_days(small_plan, worn):
 
 
 def test_without_a_limit_there_is_nothing_to_change_for(small_plan, worn):
-    forecast = forecast_wear(WORN, worn, DatedLimits(), TODAY, small_plan)
+    forecast = forecast_wear(WORN, worn, DatedLimits(), small_plan)
     assert forecast.change_by_count is None and forecast.change_by_day is None
     assert "no change to be planned yet" in forecast.sentence
 
@@ -84,11 +84,11 @@ def test_the_forecast_follows_the_tool_in_use(small_plan, points, worn):
         tool_count=[0, 8, 16, 24],
         day=[TODAY] * 4,
     )
-    assert forecast_wear(WORN, worn + fresh[:3], DatedLimits(upper=14.612), TODAY, small_plan) is None
+    assert forecast_wear(WORN, worn + fresh[:3], DatedLimits(upper=14.612), small_plan) is None
     plan = small_plan.model_copy(
         update={"tools": (Tool(id="D-3", name="die", tool_class="die", fitted=date(2026, 5, 30)),)}
     )
-    forecast = forecast_wear(WORN, worn + fresh, DatedLimits(upper=14.612), TODAY, plan)
+    forecast = forecast_wear(WORN, worn + fresh, DatedLimits(upper=14.612), plan)
     assert (forecast.tool, forecast.fitted_day) == ("D-3", date(2026, 5, 30))
 
 
@@ -99,13 +99,13 @@ def test_once_wear_has_quickened_the_forecast_rests_on_what_came_since(small_pla
     values += 1e-4 * np.random.default_rng(1).standard_normal(50)
     days = [TODAY - timedelta(days=50 - n) for n in range(50)]
     series = points(values, tool=["D-2"] * 50, tool_count=[int(c) for c in counts], day=days)
-    whole = forecast_wear(WORN, series, DatedLimits(upper=14.614), TODAY, small_plan)
-    since = forecast_wear(WORN, series, DatedLimits(upper=14.614), TODAY, small_plan, 36)
+    whole = forecast_wear(WORN, series, DatedLimits(upper=14.614), small_plan)
+    since = forecast_wear(WORN, series, DatedLimits(upper=14.614), small_plan, 36)
     assert since.slope_per_100 == pytest.approx(0.004, rel=0.1)
     slope, start = np.polyfit(counts, values, 1)
     assert since.change_by_count < (14.614 - start) / slope - 20
     assert whole.slope_per_100 == pytest.approx(0.004, rel=0.1)
-    few = forecast_wear(WORN, series, DatedLimits(upper=14.614), TODAY, small_plan, 47)
+    few = forecast_wear(WORN, series, DatedLimits(upper=14.614), small_plan, 47)
     assert few == whole
 
 
@@ -114,6 +114,6 @@ def test_scatter_is_no_wear(small_plan, points):
     series = points(
         [14.6002, 14.5998, 14.6003, 14.6004], tool=["D-2"] * 4, tool_count=[0, 8, 16, 24], day=[TODAY] * 4
     )
-    forecast = forecast_wear(WORN, series, DatedLimits(upper=14.602), TODAY, small_plan)
+    forecast = forecast_wear(WORN, series, DatedLimits(upper=14.602), small_plan)
     assert forecast.change_by_count is None and forecast.change_by_day is None
     assert forecast.sentence == "D-2 at draw 24: no clear wear yet."

@@ -63,9 +63,9 @@ def test_a_frozen_state_holds_for_its_own_fitting(drawn):
 
 def test_only_wear_has_a_forecast_and_a_tool_to_suspect(small_plan, drawn):
     limits = DatedLimits(upper=12.0)
-    told = course_of(WORN, drawn).forecast((), limits, TODAY, small_plan)
+    told = course_of(WORN, drawn).forecast((), limits, small_plan)
     assert told.tool == "D-2" and told.change_by_count > 232
-    assert course_of(PLAIN, drawn).forecast((), limits, TODAY, small_plan) is None
+    assert course_of(PLAIN, drawn).forecast((), limits, small_plan) is None
 
 
 def test_without_counts_it_is_judged_about_its_level(drawn):
@@ -74,7 +74,7 @@ def test_without_counts_it_is_judged_about_its_level(drawn):
     raised = {s.point for s in worn.changes(RATE).signals}
     assert {s.point for s in level.changes(RATE).signals} <= raised
     assert worn.limits(worn.present(()), RATE) == level.limits(level.present(()), RATE)
-    assert worn.note() == "" and worn.forecast((), DatedLimits(upper=12.0), TODAY, None) is None
+    assert worn.note() == "" and worn.forecast((), DatedLimits(upper=12.0), None) is None
 
 
 def test_a_new_tool_without_counts_is_measured_by_all_pieces_and_not_accused_of_a_line(small_plan, points):

@@ -1,0 +1,128 @@
+"""Pieces that left while they were on the list of those to hold: since when that was known, and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import polars as pl
+
+from qc import clock
+from qc.jobs.pieces.rows import HoldRow, why_words
+from qc.jobs.workshop import Workshop
+from qc.plain import JsonObject
+from qc.words import count_words, dated_words
+
+LEFT_NEXT = (
+    "Find out where it is and whether it is to come back. If it may stay out, release it by name and reason."
+)
+"""What to do about a piece that left while it was to be held."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftPiece:
+    """A piece that left although something holds it: its reasons, the first one first.
+
+    `rows` are those of the piece and of what is built into it.
+    """
+
+    serial: str
+    day: date
+    rows: tuple[HoldRow, ...]
+
+    @property
+    def held(self) -> bool:
+        """Whether it was on the list when it left, by what was known by the end of that day."""
+        return any(row.left_held for row in self.rows)
+
+    @property
+    def sentence(self) -> str:
+        """Say which piece left, when, and the first of its reasons."""
+        first = next((row for row in self.rows if row.left_held), self.rows[0])
+        part = "" if first.serial == self.serial else f"Its part {first.serial}, "
+        told = f"{part}{first.name}: {why_words(first).rstrip('.')}"
+        more = f", and {count_words(len(self.rows) - 1, 'more reason')}" if len(self.rows) > 1 else ""
+        if self.held:
+            return f"{self.serial} left on {dated_words(self.day)} while it was to be held. {told}{more}."
+        known = "" if first.since is None else f", which is known since {dated_words(first.since)}"
+        return f"{self.serial} left on {dated_words(self.day)} and is to be held{known}. {told}{more}."
+
+    @property
+    def next_step(self) -> str:
+        """Say what to do about it."""
+        return LEFT_NEXT
+
+    @property
+    def release_by(self) -> str:
+        """The command that releases what is on the list."""
+        return f"qc hold release {self.rows[0].serial} --who CODE --why REASON"
+
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {
+            "serial": self.serial,
+            "left": self.day.isoformat(),
+            "held": self.held,
+            "sentence": self.sentence,
+            "next_step": self.next_step,
+            "rows": [row.to_dict() for row in self.rows],
+        }
+
+
+def left_pieces(rows: Iterable[HoldRow], gone: Collection[str]) -> tuple[LeftPiece, ...]:
+    """Return of some pieces that left those that nobody had released, those held by then first.
+
+    Parameters
+    ----------
+    rows : iterable of HoldRow
+        Of the list, in its order.
+    gone : collection of str
+        Serials of what left.
+    """
+    of: dict[str, list[HoldRow]] = {}
+    for row in rows:
+        whole = row.whereabouts.whole or row.serial
+        if whole in gone and row.whereabouts.shipped is not None and (row.waits or row.left_held):
+            of.setdefault(whole, []).append(row)
+    found = [
+        LeftPiece(serial, own[0].whereabouts.shipped, tuple(own))
+        for serial, own in of.items()
+        if own[0].whereabouts.shipped is not None
+    ]
+    return tuple(sorted(found, key=lambda one: not one.held))
+
+
+def with_parts(workshop: Workshop, gone: Collection[str]) -> set[str]:
+    """Return pieces with what is built into them: parts are held by their own serials."""
+    if not gone:
+        return set()
+    parts = workshop.store.events("part", until=workshop.today)
+    return {*gone, *parts.filter(pl.col("serial").is_in(sorted(gone)))["subject"].drop_nulls()}
+
+
+def with_days(workshop: Workshop, rows: Sequence[HoldRow]) -> list[HoldRow]:
+    """Add since when it is known that a piece which left is outside a limit: the day its reading came in."""
+    asked = sorted({row.serial for row in rows if _asks(row)})
+    if not asked:
+        return list(rows)
+    history = workshop.store.history(serials=asked).filter(pl.col("state") == "stands")
+    zone = workshop.plan.workshop.time_zone
+    found = []
+    for row in rows:
+        figure = workshop.plan.characteristic(row.stage, row.characteristic) if _asks(row) else None
+        if figure is None or row.figure is None:
+            found.append(row)
+            continue
+        own = history.filter(
+            pl.col("serial") == row.serial,
+            pl.col("stage") == row.stage,
+            pl.col("characteristic").is_in(figure.sources),
+            pl.col("day") == row.figure.day,
+        )["entered_at"].drop_nulls()
+        found.append(replace(row, since=clock.day_of(max(own), zone)) if len(own) else row)
+    return found
+
+
+def _asks(row: HoldRow) -> bool:
+    return row.why == "limit" and row.since is None and row.whereabouts.shipped is not None

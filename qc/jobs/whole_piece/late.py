@@ -1,0 +1,101 @@
+"""What of a piece came later than a day: cards handed in after it, gauges that were found off after it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from qc import clock
+from qc.jobs.pieces import doubts_of, figures_of
+from qc.jobs.whole_piece.left_without import held_since
+from qc.jobs.workshop import Workshop
+from qc.plan import PLACE
+from qc.watch import outside_words
+from qc.words import count_words, dated_words, listed
+
+
+def came_later(workshop: Workshop, serial: str, day: date, history: pl.DataFrame | None = None) -> list[str]:
+    """Say what of the days up to one day was not known of a piece at its end, a sentence each.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop, with all that is known now.
+    serial : str
+        The piece.
+    day : date
+        Above all the day it left.
+    history : polars.DataFrame, optional
+        All its readings (`qc.store.Store.history`), for who has them at hand.
+
+    Returns
+    -------
+    list of str
+        Readings handed in after the day, with what is outside among them; held rows; gauges whose check
+        after the day puts what they read of the piece in doubt. Empty where nothing came later.
+    """
+    if history is None:
+        history = workshop.store.history(serials=[serial])
+    shown = dated_words(day)
+    said = []
+    end = clock.end_of(day, workshop.plan.workshop.time_zone)
+    late = history.filter(pl.col("entered_at") > end, pl.col("day") <= day)
+    if not late.is_empty():
+        days = sorted({day_of_entry(workshop, one) for one in late["entered_at"]})
+        handed = f"on {dated_words(days[0])}"
+        if len(days) > 1:
+            handed = f"between {dated_words(days[0])} and {dated_words(days[-1])}"
+        told = "; ".join(_figures_late(replace(workshop, today=max(day, *days)), serial, late))
+        readings = count_words(late.height, "reading")
+        were = "was" if late.height == 1 else "were"
+        said.append(
+            f"{readings} of {serial}, measured by {shown}, {were} handed in {handed}: {told}. "
+            f"Not known here on {shown}."
+        )
+    return [*said, *held_since(workshop, serial, day), *_gauges_since(workshop, serial, day)]
+
+
+def _figures_late(workshop: Workshop, serial: str, late: pl.DataFrame) -> Iterator[str]:
+    """Name the figures that came in late; of one that breaks a limit by all that is known now, where."""
+    names = set(late.select("stage", "characteristic").iter_rows())
+    for stage in workshop.plan.stages:
+        for characteristic in stage.characteristics:
+            if (stage.id, characteristic.id) not in names:
+                continue
+            figure = figures_of(workshop, stage, characteristic, [serial]).get(serial)
+            outside = figure is not None and figure.inside is False
+            said = f", {outside_words(figure)}" if figure is not None and outside else ""
+            yield f"{stage.name}: {characteristic.name}{said}"
+
+
+def _gauges_since(workshop: Workshop, serial: str, day: date) -> Iterator[str]:
+    """Say which gauges, found off after a day, put a reading of a piece in doubt that stood on that day."""
+    rows = workshop.store.readings(serials=[serial]).filter(pl.col("day") <= day)
+    newest = pl.col("day") == pl.col("day").max().over("stage", "characteristic", *PLACE)
+    rows = rows.filter(newest, pl.col("gauge").is_not_null())
+    titles = {
+        (stage.id, figure.id): f"{stage.name}: {figure.name}"
+        for stage in workshop.plan.stages
+        for figure in stage.characteristics
+    }
+    for name in rows["gauge"].unique(maintain_order=True):
+        gauge = workshop.plan.gauge(name)
+        for doubt in doubts_of(workshop, gauge) if gauge else ():
+            read = rows.filter(pl.col("gauge") == name, pl.col("day").is_between(doubt.first, doubt.last))
+            if doubt.off is None or doubt.off <= day or read.is_empty():
+                continue
+            pairs = read.select("stage", "characteristic").unique(maintain_order=True).iter_rows()
+            what = listed([titles.get(pair, pair[1]) for pair in pairs])
+            yield (
+                f"{doubt.because}: what it read of {serial} ({what}) is in doubt. "
+                f"Not known here on {dated_words(day)}."
+            )
+
+
+def day_of_entry(workshop: Workshop, moment: Any) -> date:
+    """Return the day of a moment of handing in, in the plan's zone."""
+    return clock.day_of(moment, workshop.plan.workshop.time_zone)

@@ -1,0 +1,121 @@
+"""Pieces that leave although they are to be held: told on the receipt, in status, list and month."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from qc.jobs.bench import enter_card
+from qc.jobs.monthly import month_content
+from qc.jobs.pieces import hold_list
+from qc.jobs.workshop import open_workshop
+
+PLAN = Path(__file__).parents[3] / "sample_measurements" / "plan.yaml"
+JOINTS = "Card,Joints card\n\nDate,Serial,Model,Leak\n"
+SHIPPING = "Card,Shipping list\n\nShipped,Serial,Person\n"
+OUTSIDE = "Joints: Joint leak: 6.0 cm³/min, over 4 cm³/min"
+LEFT = f"QH-1401 left on 12 Nov 2026 while it was to be held. {OUTSIDE}."
+
+
+@pytest.fixture
+def ask(tmp_path, command):
+    """Hand in a card with two pieces over their limit and one inside it; then run commands."""
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    shutil.copyfile(PLAN, folder / "plan.yaml")
+
+    def run(*words, text="", day=""):
+        if text:
+            path = tmp_path / f"{day}-{abs(hash(text))}.csv"
+            path.write_text(text, "utf-8")
+            words = ("upload", path, "--as-of", day, *words)
+        done = command(*words, "--workshop", folder)
+        assert done.exit_code == 0, done.stderr
+        return json.loads(done.stdout) if "--json" in words else done.stdout
+
+    run.folder = folder
+    rows = (("QH-1401", 6.0), ("QH-1402", 1.5), ("QH-1403", 6.0))
+    run(text=JOINTS + "".join(f"2026-11-10,{one},tenor,{leak}\n" for one, leak in rows), day="2026-11-10")
+    return run
+
+
+def shipped(*serials, day="2026-11-12"):
+    return SHIPPING + "".join(f"{day},{serial},IS\n" for serial in serials)
+
+
+def test_the_receipt_names_what_left_while_held_with_value_and_limit_and_what_to_do(ask):
+    said = ask(text=shipped("QH-1401", "QH-1402"), day="2026-11-12")
+    assert f"▲ {LEFT}" in said and "QH-1402 left" not in said
+    assert "Next: Find out where it is and whether it is to come back." in said
+    assert "qc hold release QH-1401 --who CODE --why REASON" in said
+
+
+def test_what_a_program_reads_of_it(ask):
+    (left,) = ask("--json", text=shipped("QH-1401"), day="2026-11-12")["left"]
+    assert (left["serial"], left["left"], left["held"]) == ("QH-1401", "2026-11-12", True)
+    assert left["sentence"] == LEFT and left["rows"][0]["upper"] == 4.0
+
+
+def test_status_list_and_month_say_that_it_left_while_held(ask):
+    ask(text=shipped("QH-1401"), day="2026-11-12")
+    assert "Left while to be held: 1 piece. QH-1401, " in ask("status", "--as-of", "2026-11-12")
+    assert "Left while to be held: 1 piece." in ask("hold", "--as-of", "2026-11-12")
+    (row,) = [r for r in ask("hold", "--as-of", "2026-11-12", "--json")["pieces"] if r["left_held"]]
+    assert (row["serial"], row["value"], row["upper"]) == ("QH-1401", 6.0, 4.0)
+    shop = open_workshop(ask.folder, as_of=date(2026, 11, 12))
+    content = month_content(shop, "2026-11")
+    assert content.left_held == ("QH-1401",)
+    (piece,) = [one for one in content.hold if one.serial == "QH-1401"]
+    assert piece.standing == "left while to be held on 12 Nov 2026"
+    assert any("QH-1401 left while it was to be held" in said for said in content.decisions)
+    shop.store.close()
+
+
+def test_one_that_was_released_before_leaves_without_a_word(ask):
+    ask("hold", "release", "QH-1403", "--who", "IS", "--why", "seal is new", "--as-of", "2026-11-11")
+    assert "while it was to be held" not in ask(text=shipped("QH-1403"), day="2026-11-12")
+
+
+def test_what_was_known_only_after_it_left_was_not_held_then(ask):
+    ask(text=shipped("QH-1402"), day="2026-11-12")
+    late = ask(text=JOINTS + "2026-11-11,QH-1402,tenor,6.0\n", day="2026-11-20")
+    assert "while it was to be held" not in late
+    (row,) = [r for r in ask("hold", "--json", "--as-of", "2026-11-20")["pieces"] if r["serial"] == "QH-1402"]
+    assert row["shipped"] == "2026-11-12" and row["left_held"] is False
+    # a list that comes in after that says so
+    again = ask(text=shipped("QH-1402", "QH-1401", day="2026-11-19"), day="2026-11-20")
+    assert "QH-1401 left on 19 Nov 2026 while it was to be held." in again
+
+
+def test_what_is_typed_at_the_bench_says_so_too(ask):
+    shop = open_workshop(ask.folder, as_of=date(2026, 11, 12))
+    boxes = {"Serial": "QH-1401", "Shipped": "2026-11-12", "Person": "IS"}
+    sent = {"entry": "8" * 32, "card": "shipping", "boxes": boxes, "figures": {}, "left_out": [], "sure": []}
+    assert enter_card(shop, sent, who="IS")["sentence"].endswith(LEFT)
+    shop.store.close()
+
+
+def test_a_receipt_says_that_its_number_is_of_its_own_sheets(ask):
+    """Of the sheets one, in the house three: the receipt's number is no other count of the list."""
+    said = ask(text=JOINTS + "2026-11-11,QH-1405,tenor,6.0\n", day="2026-11-11")
+    shop = open_workshop(ask.folder, as_of=date(2026, 11, 11))
+    pieces = {row.serial for row in hold_list(shop, judge=False).waiting}
+    shop.store.close()
+    assert pieces == {"QH-1401", "QH-1403", "QH-1405"}
+    told = f"To hold of these sheets: 1 piece. QH-1405, {OUTSIDE}."
+    assert f"{told} All that is to be held: qc hold" in said
+
+
+def test_a_part_that_is_held_is_told_when_what_it_is_in_leaves(ask):
+    """The tube is on the list by its own serial; the instrument that leaves is the one the receipt names."""
+    drawn = "Card,Drawing log\n\nDate,Tube,Model,Die,Draws,Tube OD [mm],Person\n"
+    ask(text=drawn + "2026-11-10,T-0901,tenor,D-24,40,14.940,BK\n", day="2026-11-10")
+    parts = "Card,Assembly card\n\nDate,Serial,Model,Part,Role,Batch,Person\n"
+    ask(text=parts + "2026-11-11,QH-1402,tenor,T-0901,outer-upper,,DO\n", day="2026-11-11")
+    said = ask(text=shipped("QH-1402"), day="2026-11-12")
+    assert "▲ QH-1402 left on 12 Nov 2026 while it was to be held. Its part T-0901, Draw: Tube OD: " in said
+    assert "14.940 mm, over 14.93 mm" in said
