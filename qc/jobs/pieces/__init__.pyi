@@ -26,6 +26,8 @@ from .rows import PieceDecided as PieceDecided
 from .tags import HoldTags as HoldTags
 from .tags import tags_of as tags_of
 from .tags import write_tags as write_tags
+from .under_signals import TO_DECIDE as TO_DECIDE
+from .under_signals import measured_since_mended as measured_since_mended
 from .under_signals import mend_of as mend_of
 from .under_signals import under_cause as under_cause
 from .waiting_rows import Undecided as Undecided

@@ -87,6 +87,8 @@ class SignalLife:
     to_tick : tuple of str
         Of one closed as mended: pieces in the house that are still to measure again or to tick off; of one
         asked for by itself.
+    to_decide : tuple of str
+        Likewise, pieces that have left and about which nobody has decided.
     """
 
     id: str
@@ -112,6 +114,7 @@ class SignalLife:
     joined: tuple[Joined, ...] = ()
     waits: bool = False
     to_tick: tuple[str, ...] = ()
+    to_decide: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -140,7 +143,8 @@ class SignalLife:
     @property
     def beside(self) -> tuple[str, ...]:
         """What is to be known besides, in sentences."""
-        return beside_words(self.joined, self.to_tick, numbers=self.numbers, waits=self.waits)
+        pieces = self.to_tick, self.to_decide
+        return beside_words(self.joined, *pieces, numbers=self.numbers, waits=self.waits)
 
     @property
     def closing(self) -> Said | None:
@@ -202,6 +206,7 @@ class SignalLife:
             **({"joined": [joined_plain(one) for one in self.joined]} if self.joined else {}),
             **({"waits": True} if self.waits else {}),
             **({"to_tick": list(self.to_tick)} if self.to_tick else {}),
+            **({"to_decide": list(self.to_decide)} if self.to_decide else {}),
             "limits_not_kept_since": self.not_kept.isoformat() if self.not_kept else None,
             "owner": self.owner,
             "age_days": self.age_days,
