@@ -11,6 +11,7 @@ from qc.jobs.in_hand import Holders, cards_of_day, who_holds
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
 from qc.jobs.receipts import Accepted, accepted_readings
+from qc.jobs.signals import SignalLife, waiting_line, waiting_plain, waiting_signals
 from qc.jobs.then import Changes, changes_since
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -52,6 +53,8 @@ class Status(Tabled):
         PersonApart, ...
     ] = ()  # whose pieces differ from those made beside them, and no signal tells
 
+    waiting: tuple[SignalLife, ...] = ()  # open signals, whether or not their series drifts by them
+
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
         waits = self.not_judged
@@ -61,6 +64,7 @@ class Status(Tabled):
             "compared_with": self.changes.since.isoformat() if self.changes else None,
             "not_judged_since": waits.since.isoformat() if waits else None,
             "waiting": {**self.holders.to_dict(), "cards_missing": list(self.missing)},
+            "signals_waiting": [waiting_plain(one) for one in self.waiting],
             "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
             "people_apart": [one.to_dict() for one in self.people],
@@ -86,6 +90,7 @@ class Status(Tabled):
             known=self.known_on,
             changes=self._marks(),
             since=self.changes.since if self.changes else None,
+            waiting=[waiting_line(one) for one in self.waiting],
         )
 
 
@@ -106,7 +111,8 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     known: dict[str, date] = {}
     told = {str(v.key): v.unanswered or v.telling for v in verdicts}
     titles = {str(v.key): v.title for v in verdicts}
-    for signal in signals_of_day(workshop, verdicts):
+    signals = signals_of_day(workshop, verdicts)
+    for signal in signals:
         own = told.get(signal.series)
         same = own is not None and own.raised_serial == signal.found.raised_serial
         if own is not None and same and own.kind == signal.found.kind and signal.known is not None:
@@ -140,12 +146,13 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         budget,
         known,
         not_judged,
-        who_holds(workshop, signals_of_day(workshop, verdicts)),
+        who_holds(workshop, signals),
         cards_of_day(workshop).missing,
         accepted,
         then.day if then else None,
         changes_since(workshop, verdicts, since),
         people,
+        waiting_signals(workshop, signals, verdicts),
     )
 
 
