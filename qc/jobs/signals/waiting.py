@@ -12,7 +12,6 @@ from qc.report.terminal import WaitingLine
 from qc.sayings import OPEN_STATES
 from qc.watch import SeriesVerdict
 
-
 _TOLD = (
     *("id", "number", "series", "kind", "state", "over"),
     *("owner", "age_days", "due", "overdue", "sentence"),
