@@ -9,7 +9,7 @@ from datetime import date
 from qc.jobs.backup import backup_note
 from qc.jobs.in_hand import Holders, cards_of_day, who_holds
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
+from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges, used_by_turns
 from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.signals import SignalLife, waiting_line, waiting_plain, waiting_signals
 from qc.jobs.then import Changes, changes_since
@@ -20,6 +20,7 @@ from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import (
     DECIDED,
+    LevelApart,
     PersonApart,
     SeriesVerdict,
     SignalResult,
@@ -53,6 +54,7 @@ class Status(Tabled):
         PersonApart, ...
     ] = ()  # whose pieces differ from those made beside them, and no signal tells
 
+    by_turns: tuple[LevelApart, ...] = ()  # batches, tools and gauges used by turns whose pieces sit apart
     waiting: tuple[SignalLife, ...] = ()  # open signals, whether or not their series drifts by them
 
     def to_dict(self) -> JsonObject:
@@ -68,6 +70,7 @@ class Status(Tabled):
             "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
             "people_apart": [one.to_dict() for one in self.people],
+            "levels_apart": [one.to_dict() for one in self.by_turns],
         }
 
     def _marks(self) -> dict[str, str]:
@@ -129,12 +132,13 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
     moved = moved_gauges(workshop)
-    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts, moved=moved))
+    turns = used_by_turns(workshop, verdicts)
+    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts, moved=moved, apart=turns))
     beside = [one for one in (counted, due) if one]
     held = [one for one in (hold,) if one]
     gauges = [one.note for one in moved]
     people = people_apart(verdicts)
-    differ = [one.sentence for one in people]
+    differ = [*(one.sentence for one in turns), *(one.sentence for one in people)]
     notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *differ, *beside)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
@@ -152,6 +156,7 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         then.day if then else None,
         changes_since(workshop, verdicts, since),
         people,
+        turns,
         waiting_signals(workshop, signals, verdicts),
     )
 

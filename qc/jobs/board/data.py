@@ -38,7 +38,7 @@ from qc.jobs.board.traced import traced
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.in_hand import DayView, day_view
 from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, tags_of
+from qc.jobs.pieces import hold_list, tags_of, used_by_turns
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record, with_what_came_later
@@ -175,8 +175,9 @@ class StoreBoardData:
         if verdict is None:
             return None
         alike = self._once(f"alike {key.stage}", lambda _: dependence_note(own))
-        people = self._once("people", lambda _: people_apart(self.verdicts()))
-        told = tuple(one.told[:1].upper() + one.told[1:] for one in people if one.series == str(key))
+        every = self.verdicts()
+        apart = self._once("apart", lambda w: (*used_by_turns(w, every), *people_apart(every)))
+        told = tuple(one.told[:1].upper() + one.told[1:] for one in apart if one.series == str(key))
         return self._once(f"series {key}", lambda w: series_view(w, verdict, (alike, *told)))
 
     def rules(self) -> tuple[RuleOffer, ...]:

@@ -18,7 +18,7 @@ from qc.stats import LEAST_APART, Apart, apart_from_others, corrected_p_values
 from qc.watch.causes.between_people import APART_CHANCE, LOOKED_BACK, TOGETHER
 from qc.watch.causes.weighing import split
 from qc.watch.results import Point, SeriesVerdict
-from qc.words import listed, some_of
+from qc.words import listed, quantity_words, some_of
 
 KINDS = ("batch", "tool", "gauge")
 """What is asked about, in the order in which one of several that share their pieces is named."""
@@ -28,7 +28,7 @@ TURNS = 3
 (house rule): two may be a rest at a week's end."""
 
 ALIKE = 10.0
-"""Levels whose chance is at most so many times that of the clearest are as well borne out (chosen): of two that
+"""Levels whose chance is at most so many times the least are borne out as well (chosen): of two that
 share the turns either may be the odd one, and the one with fewer pieces is named."""
 
 WORDS = {
@@ -93,6 +93,13 @@ class LevelApart:
     def subject(self) -> str:
         """Name the pieces it is about."""
         return WORDS[self.kind].format(f"{self.name} ({self.role})" if self.role else self.name)
+
+    @property
+    def in_short(self) -> str:
+        """Say why its pieces are held."""
+        size = quantity_words(abs(self.found.difference), self.unit)
+        way = "higher" if self.found.difference > 0 else "lower"
+        return f"{self.subject} come out {size} {way} than those of {self.others} made beside them"
 
     @property
     def told(self) -> str:
@@ -183,7 +190,10 @@ class _Asked:
 
 
 def levels_apart(
-    verdicts: Iterable[SeriesVerdict], today: date | None = None, parts: Parts | None = None
+    verdicts: Iterable[SeriesVerdict],
+    today: date | None = None,
+    parts: Parts | None = None,
+    route: Sequence[str] = (),
 ) -> tuple[LevelApart, ...]:
     """Return which batch, tool or gauge that is used by turns sits apart, one a series, the clearest first.
 
@@ -196,6 +206,8 @@ def levels_apart(
         Points after this day take no part.
     parts : mapping of str to mapping of str to str, optional
         By the role of a part, the batch that each piece got.
+    route : sequence of str
+        Stages in order: a batch that stands on the card of an earlier one is asked about as well.
 
     Returns
     -------
@@ -203,7 +215,14 @@ def levels_apart(
         Told where Holm's corrected chance over all levels and series looked at is at most `APART_CHANCE`.
         Which levels are looked at hangs on how they take turns and never on what was measured.
     """
-    compared = [(one, one.compared()) for verdict in verdicts for one in _asked(verdict, today, parts or {})]
+    every = list(verdicts)
+    earlier = _batches_of_stages(every)
+    compared = []
+    for verdict in every:
+        before = route[: route.index(verdict.key.stage)] if verdict.key.stage in route else ()
+        told_there = {stage: earlier[stage] for stage in before if stage in earlier}
+        asked_here = _asked(verdict, today, {**told_there, **(parts or {})})
+        compared += [(one, one.compared()) for one in asked_here]
     asked = [(one, found.p_value) for one, found in compared if found is not None]
     chances = corrected_p_values([p_value for _, p_value in asked])
     clear: dict[str, list[tuple[float, float, _Asked]]] = {}
@@ -213,6 +232,16 @@ def levels_apart(
     best = [_odd_one(rows) for rows in clear.values()]
     told = (one.told(chance, len(asked)) for _, chance, one in sorted(best, key=lambda row: row[0]))
     return tuple(one for one in told if one is not None)
+
+
+def _batches_of_stages(verdicts: Sequence[SeriesVerdict]) -> dict[str, dict[str, str]]:
+    """Return, by stage, the batch that the cards of each piece name there."""
+    found: dict[str, dict[str, str]] = {}
+    for verdict in verdicts:
+        for point in verdict.points:
+            if point.batch:
+                found.setdefault(verdict.key.stage, {})[point.serial] = point.batch
+    return found
 
 
 def _odd_one(rows: Sequence[tuple[float, float, _Asked]]) -> tuple[float, float, _Asked]:
@@ -235,10 +264,15 @@ def _asked(verdict: SeriesVerdict, today: date | None, parts: Parts) -> Iterator
     points = [p for p in points if p.day > points[-1].day - LOOKED_BACK]
     columns = [(kind, "", [str(getattr(p, kind)) for p in points]) for kind in KINDS]
     columns += [("batch", role, [of.get(p.serial, "") for p in points]) for role, of in sorted(parts.items())]
+    seen: set[tuple[str, str, frozenset[str]]] = set()
     for kind, role, column in columns:
         known = [(p, level) for p, level in zip(points, column, strict=True) if len(split(level)) == 1]
         borne = [level for _, level in known]
         for name in _by_turns(borne):
+            pieces = frozenset(p.serial for p, level in known if level == name)
+            if (kind, name, pieces) in seen:
+                continue  # one batch that stands on two cards
+            seen.add((kind, name, pieces))
             yield _Asked(verdict, kind, role, name, [p for p, _ in known], borne)
 
 
