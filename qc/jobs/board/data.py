@@ -32,13 +32,13 @@ from qc.jobs.board.rows import (
     signal_whole,
     standing_rows,
 )
-from qc.jobs.board.series import series_view
+from qc.jobs.board.series import apart_words, series_view
 from qc.jobs.board.today import budget_view, not_judged_words, stage_views, today_view
 from qc.jobs.board.traced import traced
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.in_hand import DayView, day_view
 from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, tags_of, used_by_turns
+from qc.jobs.pieces import hold_list, tags_of
 from qc.jobs.printed import blank_file
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record, with_what_came_later
@@ -50,7 +50,6 @@ from qc.watch import (
     RulesView,
     apply_rules,
     dependence_note,
-    people_apart,
     rule_offers,
     rules_price,
 )
@@ -176,8 +175,8 @@ class StoreBoardData:
             return None
         alike = self._once(f"alike {key.stage}", lambda _: dependence_note(own))
         every = self.verdicts()
-        apart = self._once("apart", lambda w: (*used_by_turns(w, every), *people_apart(every)))
-        told = tuple(one.told[:1].upper() + one.told[1:] for one in apart if one.series == str(key))
+        apart = self._once("apart", lambda w: apart_words(w, every))
+        told = tuple(said[:1].upper() + said[1:] for series, said in apart if series == str(key))
         return self._once(f"series {key}", lambda w: series_view(w, verdict, (alike, *told)))
 
     def rules(self) -> tuple[RuleOffer, ...]:

@@ -27,6 +27,11 @@ TURNS = 3
 """So many stretches of its pieces, with pieces of others between them, make a level one that is used by turns
 (house rule): two may be a rest at a week's end."""
 
+MARGIN = 8
+"""Pieces before the first and after the last of a level that are compared with its own (chosen: twice as many
+as the mean of neighbours takes on one side, so that its ends have some; simulated by
+`tests/simulation/batch_rates.py`). With all of a year its pieces would be lost among those of others."""
+
 ALIKE = 10.0
 """Levels whose chance is at most so many times the least are borne out as well (chosen): of two that
 share the turns either may be the odd one, and the one with fewer pieces is named."""
@@ -182,11 +187,11 @@ class _Asked:
             aim = (low + high) / 2
         if aim is None:
             return False
-        sums = {True: [0.0, 0], False: [0.0, 0]}
+        sums = {True: [0.0, 0.0], False: [0.0, 0.0]}
         for point, mine in zip(self.points, self.own, strict=True):
             sums[mine] = [sums[mine][0] + point.value, sums[mine][1] + 1]
-        mine, rest = (sums[who][0] / sums[who][1] for who in (True, False))
-        return abs(mine - aim) > abs(rest - aim)
+        own, rest = (sums[who][0] / sums[who][1] for who in (True, False))
+        return abs(own - aim) > abs(rest - aim)
 
 
 def levels_apart(
@@ -273,7 +278,14 @@ def _asked(verdict: SeriesVerdict, today: date | None, parts: Parts) -> Iterator
             if (kind, name, pieces) in seen:
                 continue  # one batch that stands on two cards
             seen.add((kind, name, pieces))
-            yield _Asked(verdict, kind, role, name, [p for p, _ in known], borne)
+            near = _in_use(borne, name)
+            yield _Asked(verdict, kind, role, name, [p for p, _ in known[near]], borne[near])
+
+
+def _in_use(borne: Sequence[str], name: str) -> slice:
+    """Return the stretch in which a level was used, with a little on either side."""
+    own = [place for place, level in enumerate(borne) if level == name]
+    return slice(max(own[0] - MARGIN, 0), own[-1] + MARGIN + 1)
 
 
 def _by_turns(borne: Sequence[str]) -> list[str]:
