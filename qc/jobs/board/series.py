@@ -48,7 +48,7 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, beside: Sequence[str
 
 
 def apart_words(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple[tuple[str, str], ...]:
-    """Return, each with its series, what is said of batches, tools and gauges used by turns, and of people."""
+    """Return, with its series each, what is said of batches, tools and gauges by turns, and of people."""
     turns = [(one.series, one.told) for one in used_by_turns(workshop, verdicts)]
     return (*turns, *((one.series, one.told) for one in people_apart(verdicts)))
 
