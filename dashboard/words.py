@@ -195,9 +195,7 @@ def state_of_stage(stage: StageView) -> str:
 
 
 def headline(stages: tuple[StageView, ...], settled: int = 0, waiting: int = 0) -> str:
-    """Return the first sentence of the board.
-
-    `settled` series are at a new level that nobody answered; `waiting` open signals are told by no stage.
+    """Return the first sentence of the board; `waiting`: open signals that no finding tells of.
 
     Examples
     --------
@@ -222,9 +220,7 @@ def headline(stages: tuple[StageView, ...], settled: int = 0, waiting: int = 0) 
     if learning:
         text += f", {counted(learning, 'is', 'are')} still learning"
     text += f"; {unanswered_words(settled)}" if settled else ""
-    text += (
-        f"; {count_words(waiting, 'open signal')} {'waits' if waiting == 1 else 'wait'}" if waiting else ""
-    )
+    text += f"; {counted(waiting, 'open signal waits', 'open signals wait')}" if waiting else ""
     return text[0].upper() + text[1:] + "."
 
 

@@ -282,17 +282,6 @@ def pieces_words(number: int) -> str:
     return count_words(number, "piece")
 
 
-def waiting_words(signals: int) -> str:
-    """Say how many signals wait for an answer.
-
-    Examples
-    --------
-    >>> waiting_words(1), waiting_words(2)
-    ('1 signal waits for an answer', '2 signals wait for an answer')
-    """
-    return f"{count_words(signals, 'signal')} {'waits' if signals == 1 else 'wait'} for an answer"
-
-
 def unanswered_words(settled: int) -> str:
     """Say how many series settled at a new level that nobody answered.
 

@@ -4,12 +4,11 @@ A workshop of `SERIES` series and `PIECES` pieces in a year, asked every four we
 is `BATCH` pieces; two are in use at a time and taken by turns, one to three pieces running. The pieces are
 drawn as in `people_rates.py`: independent, in lots of five, drifting, or of a long tail.
 
-``python tests/simulation/batch_rates.py [WORKSHOPS]`` prints the table; its seed is `SEED`.
+``python tests/simulation/batch_rates.py`` prints the table of docs/reference/watch.md.
 """
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -18,7 +17,7 @@ from numpy.random import Generator
 
 from qc.watch import SeriesVerdict, levels_apart
 from qc.watch.results import Point
-from tests.simulation.people_rates import SHAPES, verdict
+from tests.simulation.people_rates import verdict
 
 SEED = 20261130
 SERIES, PIECES, WEEKS, BATCH = 8, 72, 50, 12
@@ -76,19 +75,28 @@ def rates(rng: Generator, shape: str, workshops: int, apart: float = 0.0, every:
     return [count / workshops for count in (at_end, ever, named)]
 
 
+CASES = (
+    (97, 0, "independent", 0.0, 48),
+    (97, 1, "independent", 3.0, 24),
+    (98, 0, "lots of five", 0.0, 48),
+    (98, 1, "independent", 2.0, 24),
+    (99, 0, "drifting", 0.0, 48),
+    (99, 1, "drifting", 3.0, 24),
+    (100, 0, "long tail", 0.0, 48),
+    (100, 1, "lots of five", 3.0, 24),
+)
+"""Two numbers that go with `SEED`, what is drawn, how many spreads one batch lies off, workshops."""
+
+
 def main() -> None:
-    """Print the table."""
-    workshops = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    rng = np.random.default_rng(SEED)
+    """Print a line for each case."""
     heads = ("told at the end", "at any look", "K-3 named")
-    print(f"{'pieces':14}{'apart':>7}" + "".join(f"{head:>18}" for head in heads) + f"   of {workshops}")
-    for shape in SHAPES:
-        for apart in (0.0, 2.0, 3.0):
-            number = workshops if apart == 0.0 else max(workshops // 4, 1)
-            shares = rates(rng, shape, number, apart)
-            errors = [100 * np.sqrt(max(p * (1 - p), 1e-9) / number) for p in shares]
-            said = [f"{100 * p:.1f} ± {e:.1f} %" for p, e in zip(shares, errors, strict=True)]
-            print(f"{shape:14}{apart:>7.1f}" + "".join(f"{one:>18}" for one in said), flush=True)
+    print(f"{'pieces':14}{'apart':>7}{'of':>5}" + "".join(f"{head:>18}" for head in heads))
+    for *seed, shape, apart, number in CASES:
+        shares = rates(np.random.default_rng([SEED, *seed]), shape, number, apart)
+        errors = [100 * np.sqrt(p * (1 - p) / number) for p in shares]
+        said = [f"{100 * p:.1f} ± {e:.1f} %" for p, e in zip(shares, errors, strict=True)]
+        print(f"{shape:14}{apart:>7.1f}{number:>5}" + "".join(f"{one:>18}" for one in said), flush=True)
 
 
 if __name__ == "__main__":

@@ -2,8 +2,8 @@
 
     python tests/simulation/climb_rates.py
 
-A climb of 0.03 to 0.06 sigma a piece begins after `BEFORE` steady pieces and lasts, or falls back to the level
-of before after so many pieces. Everything goes through the course of a series, as an upload does. Told as is
+A climb of 0.03 to 0.06 sigma a piece begins after `BEFORE` steady pieces and lasts, or falls back to the old
+level after so many pieces. Everything goes through the course of a series, as an upload does. Told as is
 what lasts of it, a climb before all others; beside it, in how many the readings are likelier under one climb
 that lasts than under one step.
 """

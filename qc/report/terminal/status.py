@@ -16,7 +16,7 @@ from qc.watch import (
     moved_words,
     settled_words,
 )
-from qc.words import count_words, dated_words, day_words, listed, unanswered_words, waiting_words
+from qc.words import count_words, dated_words, day_words, listed, unanswered_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,17 @@ def status_text(
     lines = table(rows, widths=widths, indent="", gap="")
     open_ones = [*waiting_lines(waiting), ""] if waiting else []
     return "\n".join([head, "", *open_ones, *lines, *(("", *notes) if notes else ())])
+
+
+def waiting_words(signals: int) -> str:
+    """Say how many signals wait for an answer.
+
+    Examples
+    --------
+    >>> waiting_words(1), waiting_words(2)
+    ('1 signal waits for an answer', '2 signals wait for an answer')
+    """
+    return f"{count_words(signals, 'signal')} {'waits' if signals == 1 else 'wait'} for an answer"
 
 
 def waiting_lines(waiting: Sequence[WaitingLine]) -> list[str]:
