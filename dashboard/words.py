@@ -194,8 +194,8 @@ def state_of_stage(stage: StageView) -> str:
     return stage.behaviour
 
 
-def headline(stages: tuple[StageView, ...], settled: int = 0) -> str:
-    """Return the first sentence of the board; `settled` series are at a new level that nobody answered.
+def headline(stages: tuple[StageView, ...], settled: int = 0, waiting: int = 0) -> str:
+    """Return the first sentence of the board; `waiting`: open signals that no finding tells of.
 
     Examples
     --------
@@ -210,7 +210,7 @@ def headline(stages: tuple[StageView, ...], settled: int = 0) -> str:
     if not moved and not same:
         return f"{counted(learning, 'stage is', 'stages are').capitalize()} still learning."
     if not moved and not learning:
-        text = "no stage drifts" if settled else "every stage is as it was"
+        text = "no stage drifts" if settled or waiting else "every stage is as it was"
     elif not moved:
         text = f"{counted(same, 'stage is', 'stages are')} as {'it was' if same == 1 else 'they were'}"
     else:
@@ -220,6 +220,7 @@ def headline(stages: tuple[StageView, ...], settled: int = 0) -> str:
     if learning:
         text += f", {counted(learning, 'is', 'are')} still learning"
     text += f"; {unanswered_words(settled)}" if settled else ""
+    text += f"; {counted(waiting, 'open signal waits', 'open signals wait')}" if waiting else ""
     return text[0].upper() + text[1:] + "."
 
 

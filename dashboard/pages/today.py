@@ -40,7 +40,7 @@ def layout(**_: str) -> Component:
     view = queries.board().today()
     return html.Div(
         [
-            heading(words.headline(view.stages, len(view.settled))),
+            heading(words.headline(view.stages, len(view.settled), view.open_as_well)),
             tube(view.stages),
             html.Div(
                 [
@@ -100,6 +100,8 @@ def changes(view: TodayView) -> Component:
     rest = [*_not_kept(view), *_waiting(view), *_settled(view), *_gone(view)]
     if not view.findings:
         told = "Nothing has moved. All series run as before; the next cards will be judged as they come in."
+        if view.open_as_well:
+            told = "Nothing moves now. The signals below still wait for an answer."
         if view.settled:
             told = "Nothing moves now. What settled at a new level, below, still waits for an answer."
         quiet = nothing(told)

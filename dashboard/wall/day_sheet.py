@@ -55,7 +55,10 @@ def day_sheet() -> Markup:
     known = queries.standing_day()
     then = f", as it was known on {words.day(known, year=True)}" if known else ""
     head = Markup('<header><h1>{}</h1><p>{}{}</p><p class="lead">{}</p></header>').format(
-        words.long_day(own.cards.day), shop.name, then, words.headline(view.stages, len(view.settled))
+        words.long_day(own.cards.day),
+        shop.name,
+        then,
+        words.headline(view.stages, len(view.settled), view.open_as_well),
     )
     left = _block("What moved, worst first", _moved(view)) + _block("First told on this day", _told(own))
     right = Markup("").join(

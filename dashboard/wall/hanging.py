@@ -69,7 +69,7 @@ def wall() -> Markup:
     if board.not_judged():
         queries.desk().judge()
     head = Markup('<header><h1>{}</h1><p class="shop">{} · {}</p></header>').format(
-        words.headline(view.stages, len(view.settled)), shop.name, words.day(shop.day)
+        words.headline(view.stages, len(view.settled), view.open_as_well), shop.name, words.day(shop.day)
     )
     return head + _route(view.stages) + Markup("<main>{}{}</main>").format(_moved(view), _waits(view))
 

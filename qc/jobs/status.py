@@ -9,8 +9,9 @@ from datetime import date
 from qc.jobs.backup import backup_note
 from qc.jobs.in_hand import Holders, cards_of_day, who_holds
 from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
-from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
+from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges, used_by_turns
 from qc.jobs.receipts import Accepted, accepted_readings
+from qc.jobs.signals import SignalLife, waiting_line, waiting_plain, waiting_signals
 from qc.jobs.then import Changes, changes_since
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -19,6 +20,7 @@ from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import (
     DECIDED,
+    LevelApart,
     PersonApart,
     SeriesVerdict,
     SignalResult,
@@ -53,6 +55,9 @@ class Status(Tabled):
         PersonApart, ...
     ] = ()  # whose pieces differ from those made beside them, and no signal tells
 
+    by_turns: tuple[LevelApart, ...] = ()  # batches, tools and gauges used by turns whose pieces sit apart
+    waiting: tuple[SignalLife, ...] = ()  # open signals, whether or not their series drifts by them
+
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
         waits = self.not_judged
@@ -62,9 +67,11 @@ class Status(Tabled):
             "compared_with": self.changes.since.isoformat() if self.changes else None,
             "not_judged_since": waits.since.isoformat() if waits else None,
             "waiting": {**self.holders.to_dict(), "cards_missing": list(self.missing)},
+            "signals_waiting": [waiting_plain(one) for one in self.waiting],
             "readings": self.accepted.to_dict(),
             "series": [self._series(verdict) for verdict in self.series],
             "people_apart": [one.to_dict() for one in self.people],
+            "levels_apart": [one.to_dict() for one in self.by_turns],
         }
 
     def _marks(self) -> dict[str, str]:
@@ -87,6 +94,7 @@ class Status(Tabled):
             known=self.known_on,
             changes=self._marks(),
             since=self.changes.since if self.changes else None,
+            waiting=[waiting_line(one) for one in self.waiting],
         )
 
 
@@ -107,7 +115,8 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     known: dict[str, date] = {}
     told = {str(v.key): v.unanswered or v.telling for v in verdicts}
     titles = {str(v.key): v.title for v in verdicts}
-    for signal in signals_of_day(workshop, verdicts):
+    signals = signals_of_day(workshop, verdicts)
+    for signal in signals:
         own = told.get(signal.series)
         same = own is not None and own.raised_serial == signal.found.raised_serial
         if own is not None and same and own.kind == signal.found.kind and signal.known is not None:
@@ -124,12 +133,13 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
     moved = moved_gauges(workshop)
-    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts, moved=moved))
+    turns = used_by_turns(workshop, verdicts)
+    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts, moved=moved, apart=turns))
     beside = [one for one in (counted, due) if one]
     held = [one for one in (hold,) if one]
     gauges = [one.note for one in moved]
     people = people_apart(verdicts)
-    differ = [one.sentence for one in people]
+    differ = [*(one.sentence for one in turns), *(one.sentence for one in people)]
     notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *differ, *beside)
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
@@ -141,12 +151,14 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         budget,
         known,
         not_judged,
-        who_holds(workshop, signals_of_day(workshop, verdicts)),
+        who_holds(workshop, signals),
         cards_of_day(workshop).missing,
         accepted,
         then.day if then else None,
         changes_since(workshop, verdicts, since),
         people,
+        turns,
+        waiting_signals(workshop, signals, verdicts),
     )
 
 

@@ -21,10 +21,12 @@ from .causes import FactorTable as FactorTable
 from .causes import Figure as Figure
 from .causes import FigureTable as FigureTable
 from .causes import GoesWith as GoesWith
+from .causes import LevelApart as LevelApart
 from .causes import PersonApart as PersonApart
 from .causes import ScreenedResult as ScreenedResult
 from .causes import among as among
 from .causes import final_results as final_results
+from .causes import levels_apart as levels_apart
 from .causes import people_apart as people_apart
 from .causes import screen as screen
 from .changes import KeptStates as KeptStates

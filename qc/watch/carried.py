@@ -79,7 +79,8 @@ def pieces_under(verdict: SeriesVerdict, found: SignalResult) -> tuple[Point, ..
     first = min((s.start for s in own), default=found.start)
     if found.kind == "single" and found.mended is None:
         return verdict.points[found.start - 1 : found.start]
-    end = found.mended or found.ended or len(verdict.points) + 1
+    # where it was over by itself before it was closed as mended, the pieces in between were as before
+    end = min(found.mended or len(verdict.points) + 1, found.ended or len(verdict.points) + 1)
     return verdict.points[first - 1 : end - 1]
 
 

@@ -83,6 +83,8 @@ def test_status_is_one_json_object(run, demo_folder):
         "known",
         "not_judged_since",
         "people_apart",
+        "levels_apart",
+        "signals_waiting",
         "waiting",
         "readings",
         "series",

@@ -33,6 +33,13 @@ def test_a_new_level_nobody_answered_is_counted_in_the_first_sentence():
     assert said == "No stage drifts; 1 series has settled at a new level unanswered."
 
 
+def test_open_signals_that_no_finding_tells_of_are_counted_in_the_first_sentence():
+    steady = (stage("steady"), stage("steady"))
+    assert words.headline(steady, 0, 1) == "No stage drifts; one open signal waits."
+    said = words.headline((stage("drifting"), stage("steady")), 0, 3)
+    assert said == "One stage has moved, one is as it was; three open signals wait."
+
+
 def test_only_learning_stages_are_said_so():
     assert words.headline((stage("learning"), stage("learning"))) == "Two stages are still learning."
 

@@ -32,7 +32,7 @@ from qc.jobs.board.rows import (
     signal_whole,
     standing_rows,
 )
-from qc.jobs.board.series import series_view
+from qc.jobs.board.series import apart_words, series_view
 from qc.jobs.board.today import budget_view, not_judged_words, stage_views, today_view
 from qc.jobs.board.traced import traced
 from qc.jobs.board.weighed import WeighedOnce, WorthView
@@ -50,7 +50,6 @@ from qc.watch import (
     RulesView,
     apply_rules,
     dependence_note,
-    people_apart,
     rule_offers,
     rules_price,
 )
@@ -175,8 +174,9 @@ class StoreBoardData:
         if verdict is None:
             return None
         alike = self._once(f"alike {key.stage}", lambda _: dependence_note(own))
-        people = self._once("people", lambda _: people_apart(self.verdicts()))
-        told = tuple(one.told[:1].upper() + one.told[1:] for one in people if one.series == str(key))
+        every = self.verdicts()
+        apart = self._once("apart", lambda w: apart_words(w, every))
+        told = tuple(said[:1].upper() + said[1:] for series, said in apart if series == str(key))
         return self._once(f"series {key}", lambda w: series_view(w, verdict, (alike, *told)))
 
     def rules(self) -> tuple[RuleOffer, ...]:

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from qc.jobs.board.marks import marks
 from qc.jobs.board.views import DecisionView, ModelView, SeriesVerdict, SeriesView
 from qc.jobs.judging import decisions_of
+from qc.jobs.pieces import used_by_turns
 from qc.jobs.workshop import Workshop
 from qc.sayings import What
-from qc.watch import DECIDED, Decisions, Span, forecast_words, gauges_in_use
+from qc.watch import DECIDED, Decisions, Span, forecast_words, gauges_in_use, people_apart
 
 
 def series_view(workshop: Workshop, verdict: SeriesVerdict, beside: Sequence[str] = ()) -> SeriesView | None:
@@ -45,6 +46,12 @@ def series_view(workshop: Workshop, verdict: SeriesVerdict, beside: Sequence[str
         decisions=decision_views(workshop, str(key)),
         notes=_notes(verdict, beside),
     )
+
+
+def apart_words(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple[tuple[str, str], ...]:
+    """Return, with its series each, what is said of batches, tools and gauges by turns, and of people."""
+    turns = [(one.series, one.told) for one in used_by_turns(workshop, verdicts)]
+    return (*turns, *((one.series, one.told) for one in people_apart(verdicts)))
 
 
 def decision_views(workshop: Workshop, series: str) -> tuple[DecisionView, ...]:

@@ -203,6 +203,11 @@ class TodayView:
     changes: Changes | None = None  # what became of each series since the day before
     holders: Holders = Holders()  # held rows, pieces to hold and open reactions, and with whom they are
 
+    @property
+    def open_as_well(self) -> int:
+        """How many open signals no finding tells of."""
+        return len(self.waiting) + len(self.older)
+
 
 @dataclass(frozen=True, slots=True)
 class ChartMark:

@@ -1,5 +1,6 @@
 """Types of what `qc.jobs.pieces` offers; the package fetches each name on first use."""
 
+from .by_turns import used_by_turns as used_by_turns
 from .deciding import PieceAnswer as PieceAnswer
 from .deciding import keep_back as keep_back
 from .deciding import release as release
@@ -30,7 +31,9 @@ from .rows import why_words as why_words
 from .tags import HoldTags as HoldTags
 from .tags import tags_of as tags_of
 from .tags import write_tags as write_tags
+from .under_signals import TO_DECIDE as TO_DECIDE
 from .under_signals import covered_by as covered_by
+from .under_signals import measured_since_mended as measured_since_mended
 from .under_signals import mend_of as mend_of
 from .under_signals import under_cause as under_cause
 from .waiting_rows import Undecided as Undecided

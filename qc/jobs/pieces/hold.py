@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from qc.jobs.judging import brought_up, verdicts_of_day
+from qc.jobs.pieces.by_turns import by_turns, used_by_turns
 from qc.jobs.pieces.gauges_moved import MovedGauge
 from qc.jobs.pieces.left import with_days
 from qc.jobs.pieces.places import whereabouts
@@ -21,7 +22,7 @@ from qc.plain import JsonObject
 from qc.report.terminal import HoldLine, hold_note, hold_text
 from qc.stats import Tabled
 from qc.store import PieceDecision, PieceWord
-from qc.watch import SeriesVerdict, nearest_limit
+from qc.watch import LevelApart, SeriesVerdict, nearest_limit
 from qc.words import dated_words
 
 
@@ -114,6 +115,7 @@ def hold_list(
     verdicts: Sequence[SeriesVerdict] | None = None,
     moved: Sequence[MovedGauge] | None = None,
     keep: bool = True,
+    apart: Sequence[LevelApart] | None = None,
 ) -> HoldList:
     """Return the pieces to hold, after judging what waits.
 
@@ -133,6 +135,8 @@ def hold_list(
         Gauges that read otherwise than before, for who has had their checks judged.
     keep : bool
         Keep which pieces are outside for the next who asks; False for who may not write.
+    apart : sequence of LevelApart, optional
+        Batches used by turns that sit apart, for who has had them looked for.
 
     Returns
     -------
@@ -151,6 +155,7 @@ def hold_list(
         *by_mends(workshop, mended, serials),
         *by_gauges(workshop, moved, serials),
         *by_batches(workshop, signals, serials),
+        *by_turns(workshop, used_by_turns(workshop, every_verdict) if apart is None else apart, serials),
     ]
     if serials is not None:
         wanted = set(serials)

@@ -2,12 +2,13 @@
 
 A signal that waits for an answer holds its pieces until it is answered, also where later pieces tell of its
 change otherwise, or another finding stands in its place. A mend lets no piece go that was made under its
-cause and is still in the house: each waits to be measured again, ticked off or released.
+cause: each that is in the house waits to be measured again, ticked off or released, and each that has left
+for somebody to decide what is told to whom.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Literal
@@ -32,6 +33,9 @@ from qc.watch import (
     pieces_under,
 )
 from qc.words import day_words
+
+TO_DECIDE = "decide with the lead whether to tell the customer or call it back"
+"""What is asked about a piece that left before it was known under which cause it was made."""
 
 OpenSignal = tuple[SignalOfDay, SeriesVerdict]
 Figure = tuple[Stage, Characteristic]
@@ -86,7 +90,10 @@ def by_signals(
 def by_mends(
     workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
 ) -> list[HoldRow]:
-    """Return the pieces made under a cause mended since, but for those dealt with; `only` these."""
+    """Return the pieces made under a cause mended since, but for those dealt with; `only` these.
+
+    Those that have left are among them: a mend at the bench is no answer to who plays them.
+    """
     rows: list[HoldRow] = []
     for signal, verdict in signals:
         figure, closing = figure_of(workshop.plan, verdict.key), mend_of(signal)
@@ -94,13 +101,14 @@ def by_mends(
             continue
         on = day_words(told_here([closing], workshop.plan.workshop.time_zone)[0].when.date(), workshop.today)
         because = f"made under signal {signal.name}, mended on {on}"
-        step = f"Measure it again, or tick it off: qc signals tick {signal.name} --piece SERIAL --who CODE"
         rests = ((signal.id, *signal.before),)
         serials = _asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
         where = whereabouts(workshop, serials)
-        serials = [serial for serial in serials if where[serial].shipped is None]
-        for row in _rows(workshop, figure, serials, "signal", because, step, rests):
-            rows.append(replace(row, next_step=row.next_step.replace("SERIAL", row.serial)))
+        for row in _rows(workshop, figure, serials, "signal", because, "", rests):
+            tick = f"tick it off: qc signals tick {signal.name} --piece {row.serial} --who CODE"
+            left = where[row.serial].shipped
+            gone = f"It left on {day_words(left, workshop.today)}: {TO_DECIDE}, then" if left else ""
+            rows.append(replace(row, next_step=f"{gone or 'Measure it again, or'} {tick}"))
     return rows
 
 
@@ -143,7 +151,8 @@ def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) ->
         for point in kept_pieces(verdict, one)
         if point.serial not in now
     ]
-    again = measured_again(workshop, verdict.key, before, signal.found.raised_day)
+    since = dict.fromkeys((point.serial for point in before), signal.found.raised_day)
+    again = _measured_again(workshop, verdict.key, before, since)
     kept = {point.serial: point for point in before if point.serial not in again}
     return sorted({**kept, **now}.values(), key=lambda point: point.ordinal)
 
@@ -165,15 +174,27 @@ def covered_by(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) 
 
 def left_to_deal_with(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
     """Return the pieces made under a mended cause that were neither ticked off nor measured since."""
-    closing = mend_of(signal)
-    if closing is None:
+    if mend_of(signal) is None:
         return []
-    zone = workshop.plan.workshop.time_zone
     points = {p.ordinal: p for p in under_cause(signal.found, signal.earlier, verdict)}
     ticked = pieces_done(signal.said)
     left = [point for _, point in sorted(points.items()) if point.serial not in ticked]
-    again = measured_again(workshop, verdict.key, left, told_here([closing], zone)[0].when.date(), on=True)
+    again = measured_since_mended(workshop, verdict.key, left, signal.said)
     return [point for point in left if point.serial not in again]
+
+
+def measured_since_mended(
+    workshop: Workshop, key: SeriesKey, points: Sequence[Point], said: Iterable[Said]
+) -> dict[str, date]:
+    """Return the pieces measured once more since their cause was said to be mended, with the newest day.
+
+    A signal may be reopened and closed again: a piece that was measured in between was measured. One that was
+    made after a mend that did not hold waits for the next one.
+    """
+    closings = [one for one in said if one.what in CLOSINGS and outcome_of(one) == MENDED]
+    days = sorted(one.when.date() for one in told_here(closings, workshop.plan.workshop.time_zone))
+    since = {point.serial: next((day for day in days if day >= point.day), date.max) for point in points}
+    return _measured_again(workshop, key, points, since, on=True)
 
 
 def under_cause(
@@ -188,10 +209,15 @@ def under_cause(
     return tuple(own[ordinal] for ordinal in sorted(own))
 
 
-def measured_again(
-    workshop: Workshop, key: SeriesKey, points: Sequence[Point], since: date, *, on: bool = False
+def _measured_again(
+    workshop: Workshop,
+    key: SeriesKey,
+    points: Sequence[Point],
+    since: Mapping[str, date],
+    *,
+    on: bool = False,
 ) -> dict[str, date]:
-    """Return the pieces that were measured for a figure once more after a day, with the newest day.
+    """Return the pieces measured for a figure once more after a day of each, with the newest day.
 
     With `on` also those of that day itself; what was measured first on it was measured once.
     """
@@ -204,7 +230,7 @@ def measured_again(
     return {
         serial: day
         for serial, day in newest
-        if day is not None and day > first[serial] and (day > since or (on and day == since))
+        if day is not None and day > first[serial] and (day > since[serial] or (on and day == since[serial]))
     }
 
 

@@ -14,3 +14,6 @@ from .pieces import made_under as made_under
 from .saying import say_of_signal as say_of_signal
 from .saying import take_tick_back as take_tick_back
 from .saying import tick_off as tick_off
+from .waiting import waiting_line as waiting_line
+from .waiting import waiting_plain as waiting_plain
+from .waiting import waiting_signals as waiting_signals

@@ -112,13 +112,17 @@ def told_whole(workshop: Workshop, signal: SignalLife) -> SignalLife:
 def with_to_tick(
     workshop: Workshop, signal: SignalLife, row: SignalOfDay, verdicts: Sequence[SeriesVerdict]
 ) -> SignalLife:
-    """Return a signal with the pieces in the house that are still to deal with after its mend."""
+    """Return a signal with the pieces still to deal with after its mend, in the house and gone."""
     if mend_of(row) is None:
         return signal
     own = [piece.serial for piece in signal.made_under]
-    found = hold_list(workshop, serials=own, judge=False, verdicts=verdicts, keep=False).waiting
-    held = {one.serial for one in found if any(signal.id in names for names in one.rests_on)}
-    return replace(signal, to_tick=tuple(serial for serial in own if serial in held))
+    found = hold_list(workshop, serials=own, judge=False, verdicts=verdicts, keep=False)
+    here, gone = (
+        {one.serial for one in rows if any(signal.id in names for names in one.rests_on)}
+        for rows in (found.waiting, found.shipped)
+    )
+    to_tick, to_decide = (tuple(serial for serial in own if serial in held) for held in (here, gone))
+    return replace(signal, to_tick=to_tick, to_decide=to_decide)
 
 
 def _lives(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> list[SignalLife]:

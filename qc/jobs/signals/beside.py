@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from qc.jobs.judging import Joined
+from qc.jobs.pieces import TO_DECIDE
 from qc.plain import JsonObject
 from qc.words import listed, pieces_words, some_of
 
@@ -15,7 +16,12 @@ WAITS = (
 
 
 def beside_words(
-    joined: Sequence[Joined], to_tick: Sequence[str], *, numbers: Sequence[int] = (), waits: bool = False
+    joined: Sequence[Joined],
+    to_tick: Sequence[str],
+    to_decide: Sequence[str] = (),
+    *,
+    numbers: Sequence[int] = (),
+    waits: bool = False,
 ) -> tuple[str, ...]:
     """Return what is to be known beside a signal, in sentences.
 
@@ -25,6 +31,8 @@ def beside_words(
         Open signals that stand in it.
     to_tick : sequence of str
         Serials still to deal with after its cause was mended.
+    to_decide : sequence of str
+        Of these pieces those that have left, and about which nobody has decided.
     numbers : sequence of int
         That it answers to, those of the joined ones among them.
     waits : bool
@@ -32,7 +40,7 @@ def beside_words(
     """
     one = f"Signals {listed([str(n) for n in sorted(numbers)])} are one now: closing it answers them all."
     said = [*map(joined_words, joined), *([one] if joined and len(numbers) > 1 else [])]
-    return (*said, *([WAITS] if waits else []), *to_tick_words(to_tick))
+    return (*said, *([WAITS] if waits else []), *to_tick_words(to_tick), *to_decide_words(to_decide))
 
 
 def joined_words(one: Joined) -> str:
@@ -60,6 +68,21 @@ def to_tick_words(serials: Sequence[str]) -> list[str]:
     stay = "It stays" if len(serials) == 1 else "They stay"
     said = f"{pieces_words(len(serials))} made under it {'is' if len(serials) == 1 else 'are'} in the house"
     return [f"{said}, not measured since and not ticked off: {some_of(serials)}. {stay} on the list: qc hold"]
+
+
+def to_decide_words(serials: Sequence[str]) -> list[str]:
+    """Say of pieces that had left before their cause was mended that somebody has to decide about them.
+
+    Examples
+    --------
+    >>> to_decide_words(["A-32"])[0][:80]
+    '1 piece made under it has left, and nobody has decided about it: A-32. Decide wi'
+    """
+    if not serials:
+        return []
+    has, them = ("has", "it") if len(serials) == 1 else ("have", "them")
+    said = f"{pieces_words(len(serials))} made under it {has} left, and nobody has decided about {them}"
+    return [f"{said}: {some_of(serials)}. {TO_DECIDE[0].upper()}{TO_DECIDE[1:]}, and tick {them} off."]
 
 
 def joined_plain(one: Joined) -> JsonObject:

@@ -97,6 +97,8 @@ class SignalLife:
         asked for by itself.
     not_judged : str
         Since when something waits that could not be judged now, in words; of one asked for by itself.
+    to_decide : tuple of str
+        Likewise, pieces that have left and about which nobody has decided.
     """
 
     id: str
@@ -123,6 +125,7 @@ class SignalLife:
     waits: bool = False
     to_tick: tuple[str, ...] = ()
     not_judged: str = ""
+    to_decide: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -151,7 +154,8 @@ class SignalLife:
     @property
     def beside(self) -> tuple[str, ...]:
         """What is to be known besides, in sentences."""
-        return beside_words(self.joined, self.to_tick, numbers=self.numbers, waits=self.waits)
+        pieces = self.to_tick, self.to_decide
+        return beside_words(self.joined, *pieces, numbers=self.numbers, waits=self.waits)
 
     @property
     def closing(self) -> Said | None:
@@ -213,6 +217,7 @@ class SignalLife:
             **({"joined": [joined_plain(one) for one in self.joined]} if self.joined else {}),
             **({"waits": True} if self.waits else {}),
             **({"to_tick": list(self.to_tick)} if self.to_tick else {}),
+            **({"to_decide": list(self.to_decide)} if self.to_decide else {}),
             "limits_not_kept_since": self.not_kept.isoformat() if self.not_kept else None,
             "owner": self.owner,
             "age_days": self.age_days,

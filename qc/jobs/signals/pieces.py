@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
 
-from qc.jobs.pieces import figures_outside, under_cause
+from qc.jobs.pieces import TO_DECIDE, figures_outside, measured_since_mended, under_cause
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import Said, pieces_done, told_here
@@ -102,10 +102,13 @@ def made_under(
     left = dict(workshop.store.pieces(asked).select("serial", "shipped").iter_rows())
     done = pieces_done(told_here(events, workshop.plan.workshop.time_zone))
     outside = _outside(workshop, verdict)
+    again = measured_since_mended(workshop, verdict.key, points, events)
     pieces = []
     for point in points:
         shipped = left.get(inside.get(point.serial, point.serial))
-        to_do = _to_do(point, verdict, shipped, workshop.today, outside=point.serial in outside)
+        own_again = again.get(point.serial)
+        beyond = point.serial in outside
+        to_do = _to_do(point, verdict, shipped, workshop.today, outside=beyond, again=own_again)
         own = inside.get(point.serial, "")
         pieces.append(MadeUnder(point.serial, point.day, own, shipped, to_do, done.get(point.serial)))
     return tuple(pieces)
@@ -118,17 +121,27 @@ def _outside(workshop: Workshop, verdict: SeriesVerdict) -> set[str]:
     return {one.serial for one in figures if (one.stage, one.characteristic) == own and one.inside is False}
 
 
-def _to_do(point: Point, verdict: SeriesVerdict, shipped: date | None, today: date, *, outside: bool) -> str:
+def _to_do(
+    point: Point,
+    verdict: SeriesVerdict,
+    shipped: date | None,
+    today: date,
+    *,
+    outside: bool,
+    again: date | None = None,
+) -> str:
+    """Say what to do with a piece; `again` is the day on which it was measured once more after a mend."""
     low, high = verdict.lower, verdict.upper
-    beyond = (low is not None and point.value < low) or (high is not None and point.value > high) or outside
+    first = (low is not None and point.value < low) or (high is not None and point.value > high)
+    beyond = outside or (first and again is None)  # the newest day counts, where it was measured again
+    known = "; it is inside the limits on record" if low is not None or high is not None else ""
+    if again is not None and not beyond:
+        gone = f"; left on {day_words(shipped, today)}" if shipped is not None else ""
+        return f"measured again on {day_words(again, today)}{known}{gone}."
     if shipped is not None:
         gone = f"left on {day_words(shipped, today)}"
-        if beyond:
-            return f"{gone} with a figure beyond the limit: decide with the lead whether to call it back."
         return (
-            f"{gone}: tell the lead; it is inside the limits on record."
-            if low or high
-            else (f"{gone}: tell the lead.")
+            f"{gone}{' with a figure beyond the limit' if beyond else known}: {TO_DECIDE}, and tick it off."
         )
     if beyond:
         return "beyond the limit: keep it back until it is mended and measured again."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from qc.plain import JsonObject
@@ -19,6 +20,19 @@ from qc.watch import (
 from qc.words import count_words, dated_words, day_words, listed, unanswered_words
 
 
+@dataclass(frozen=True, slots=True)
+class WaitingLine:
+    """One open signal: its number, its series in words, its kind, who has it, for how many days it waits."""
+
+    name: str
+    title: str
+    kind: str
+    owner: str
+    days: int
+    overdue: bool = False
+    over: bool = False  # its change is over by itself, and nobody has it in hand
+
+
 def status_text(
     workshop: str,
     as_of: date,
@@ -28,13 +42,14 @@ def status_text(
     known: date | None = None,
     changes: Mapping[str, str] | None = None,
     since: date | None = None,
+    waiting: Sequence[WaitingLine] = (),
 ) -> str:
-    """Say how many moved and what is new since a day, then every series in one line; notes stand below."""
+    """Say how many moved, what is new and which signals wait, then every series in one line, then notes."""
     moved = sum(v.behaviour == "drifting" for v in series)
     settled = sum(v.settled_since is not None for v in series)
     day = f"{workshop}, {as_of:%a} {dated_words(as_of)}"
     then = "" if known is None else f", {known_words(known if known != as_of else None)}"
-    head = f"{day}{then}: {_moved_words(moved, settled, len(series))}"
+    head = f"{day}{then}: {_moved_words(moved, settled, len(series), len(waiting))}"
     marks = changes or {}
     if since is not None and series:
         head = f"{head} {changed_words(marks.values(), since)}"
@@ -52,7 +67,59 @@ def status_text(
     widest = max((len(behaviour_words(v)) + 2 for v in series), default=0)
     widths = (longest + 2, *([8] if marks else []), max(18, widest), max(map(len, LIMITS)) + 2)
     lines = table(rows, widths=widths, indent="", gap="")
-    return "\n".join([head, "", *lines, *(("", *notes) if notes else ())])
+    open_ones = [*waiting_lines(waiting), ""] if waiting else []
+    return "\n".join([head, "", *open_ones, *lines, *(("", *notes) if notes else ())])
+
+
+def waiting_words(signals: int) -> str:
+    """Say how many signals wait for an answer.
+
+    Examples
+    --------
+    >>> waiting_words(1), waiting_words(2)
+    ('1 signal waits for an answer', '2 signals wait for an answer')
+    """
+    return f"{count_words(signals, 'signal')} {'waits' if signals == 1 else 'wait'} for an answer"
+
+
+def waiting_lines(waiting: Sequence[WaitingLine]) -> list[str]:
+    """Say which signals wait for an answer, who has each and for how long; nothing where none does.
+
+    Examples
+    --------
+    >>> one = WaitingLine("3", "Bow: Rise", "shift", "", 12, overdue=True)
+    >>> head, *rows = waiting_lines([one, WaitingLine("5", "Bow: Width", "single", "", 30, over=True)])
+    >>> head
+    '1 signal waits for an answer: qc signals'
+    >>> rows[0].split("  ")
+    ['', '3', 'Bow: Rise, shift', 'nobody has it in hand', '12 days, overdue']
+    >>> rows[1].strip()
+    '5  is over by itself and not answered: its pieces stay held'
+    """
+    if not waiting:
+        return []
+    last = [one for one in waiting if not one.over]
+    rows = [
+        (
+            one.name,
+            f"{one.title}, {one.kind}",
+            f"{one.owner} has it in hand" if one.owner else "nobody has it in hand",
+            _age_words(one),
+        )
+        for one in last
+    ]
+    over = [one.name for one in waiting if one.over]
+    lines = table(rows)
+    if over:
+        verb, own = ("is", "its") if len(over) == 1 else ("are", "their")
+        ending = "by itself" if len(over) == 1 else "by themselves"
+        lines.append(f"  {listed(over)}  {verb} over {ending} and not answered: {own} pieces stay held")
+    return [f"{waiting_words(len(last) or len(over))}: qc signals", *lines]
+
+
+def _age_words(one: WaitingLine) -> str:
+    days = count_words(one.days, "day") if one.days else "since today"
+    return f"{days}, overdue" if one.overdue else days
 
 
 def series_line(verdict: SeriesVerdict, today: date) -> str:
@@ -71,7 +138,7 @@ def _shop(one: JsonObject) -> list[str]:
     if one["fault"]:
         return [f"{one['folder']} could not be asked", f"  {one['fault']}"]
     day = date.fromisoformat(one["as_of"])
-    moved = _moved_words(one["drifting"], 0, one["series"])
+    moved = _moved_words(one["drifting"], 0, one["series"], one["open_signals"])
     waits = [
         f"{count_words(count, name)} {'waits' if count == 1 else 'wait'}"
         for count, name in ((one["open_signals"], "signal"), (one["held_rows"], "held row"))
@@ -107,11 +174,13 @@ def changed_words(changes: Collection[str], since: date) -> str:
     return f"Since {dated_words(since)}: {said}."
 
 
-def _moved_words(moved: int, settled: int, total: int) -> str:
-    """Say how many series moved; one at a new level that nobody answered is not as it was."""
+def _moved_words(moved: int, settled: int, total: int, waiting: int) -> str:
+    """Say how many series moved; not that all are as they were while one is unanswered, or a signal waits."""
     if total == 0:
         return "nothing has been measured yet."
     unanswered = unanswered_words(settled)
+    if moved == 0 and waiting and not settled:
+        return f"no series drifts; {waiting_words(waiting)}."
     if moved == 0:
         return f"no series drifts; {unanswered}." if settled else f"all {total} series are as they were."
     drifting = f"{moved} of {total} series {'has' if moved == 1 else 'have'} moved"

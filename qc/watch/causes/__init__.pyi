@@ -1,5 +1,7 @@
 """What the room offers."""
 
+from .between_batches import LevelApart as LevelApart
+from .between_batches import levels_apart as levels_apart
 from .between_people import APART_CHANCE as APART_CHANCE
 from .between_people import PersonApart as PersonApart
 from .between_people import people_apart as people_apart

@@ -1,0 +1,72 @@
+"""What was made under a cause stays listed until it is dealt with, wherever it is."""
+
+import pytest
+
+BENT = [f"A-{number:03d}" for number in range(31, 37)]
+
+
+def test_measured_again_after_a_mend_it_stays_so_when_the_signal_is_reopened_and_closed_again(bows):
+    assert [piece["serial"] for piece in bows.signal()["made_under"]] == BENT
+    bows.close()
+    bows.later().measure(dict.fromkeys(BENT[:4], 50.2))
+    assert sorted(bows.waiting()) == BENT[4:]
+    bows.later()
+    bows.ask("signals", "reopen", "1", "--who", "ML")
+    closed = bows.later().close()
+    assert closed["to_tick"] == BENT[4:] and sorted(bows.waiting()) == BENT[4:]
+    made = {piece["serial"]: piece["to_do"] for piece in closed["made_under"]}
+    assert made["A-031"] == "measured again on 12 Mar; it is inside the limits on record."
+    assert made["A-036"] == "measure it again before it leaves."
+
+
+def test_made_after_a_mend_that_did_not_hold_it_was_not_measured_again_by_its_first_card(bows):
+    bows.close()
+    for _ in range(2):
+        bows.bend(56.0, 2)  # the same signal opens anew
+    assert bows.signal()["state"] == "open"
+    bows.later().measure({"A-037": 56.1})  # read twice, while the cause still acted
+    bows.later().measure({"A-031": 50.1})  # read again since the first mend, as before
+    closed = bows.later().close()
+    assert closed["to_tick"] == [*BENT[1:], "A-037", "A-038", "A-039", "A-040"]
+
+
+def test_pieces_that_have_left_stay_listed_after_a_mend_until_somebody_decides(bows):
+    bows.later().ship("A-032", "A-033")
+    before = bows.waiting()
+    assert [before[serial]["shipped"] is not None for serial in BENT] == [
+        False,
+        True,
+        True,
+        False,
+        False,
+        False,
+    ]
+    closed = bows.later().close()
+    left = {serial: row for serial, row in bows.waiting().items() if row["shipped"]}
+    assert sorted(left) == ["A-032", "A-033"]
+    step = left["A-032"]["next_step"]
+    assert step.startswith(
+        "It left on 12 Mar: decide with the lead whether to tell the customer or call it back"
+    )
+    assert step.endswith("then tick it off: qc signals tick 1 --piece A-032 --who CODE")
+    assert closed["to_tick"] == ["A-031", *BENT[3:]] and closed["to_decide"] == ["A-032", "A-033"]
+    text = bows.say("signals", "show", "1")
+    assert "2 pieces made under it have left, and nobody has decided about them: A-032, A-033." in text
+    made = {piece["serial"]: piece["to_do"] for piece in closed["made_under"]}
+    assert made["A-032"].startswith("left on 12 Mar; it is inside the limits on record: decide with the lead")
+    piece = bows.ask("piece", "A-032")
+    assert [row["why"] for row in piece["hold"]] == ["signal"]
+
+    ticked = bows.ask("signals", "tick", "1", "--piece", "A-032", "--who", "ML", "--text", "customer told")
+    assert ticked["to_decide"] == ["A-033"] and "A-032" not in bows.waiting()
+
+
+@pytest.mark.parametrize("good", [6, 14])
+def test_good_pieces_made_since_a_mend_were_not_made_under_its_cause_when_it_is_closed_once_more(bows, good):
+    bows.close()
+    for _ in range(good // 2):
+        bows.bend(50.0, 2)
+    bows.later()
+    bows.ask("signals", "reopen", "1", "--who", "ML")
+    closed = bows.later().close()
+    assert closed["to_tick"] == BENT

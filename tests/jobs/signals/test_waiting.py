@@ -1,0 +1,28 @@
+"""Status says which signals wait for an answer, also where no series drifts by them any more."""
+
+
+def test_status_names_what_waits_with_its_number_its_owner_and_its_age(bows):
+    (told,) = bows.ask("status")["signals_waiting"]
+    assert (told["number"], told["owner"], told["overdue"], told["over"]) == (1, None, False, False)
+    text = bows.say("status")
+    assert "1 signal waits for an answer: qc signals" in text and "nobody has it in hand" in text
+    bows.ask("signals", "take", "1", "--who", "FT")
+    bows.later(9)
+    (told,) = bows.ask("status")["signals_waiting"]
+    assert (told["owner"], told["age_days"], told["overdue"]) == ("FT", 9, True)
+    assert "  1  Bow: Rise, shift  FT has it in hand  9 days, overdue" in bows.say("status")
+
+
+def test_status_does_not_say_that_all_is_as_it_was_while_a_signal_waits_that_is_over_by_itself(bows):
+    for _ in range(3):
+        bows.bend(50.0, 5)
+    told = bows.ask("status")
+    assert [row["behaviour"] for row in told["series"]] == ["steady"]
+    assert [(one["number"], one["over"]) for one in told["signals_waiting"]] == [(1, True)]
+    head, _, *rest = bows.say("status").splitlines()
+    assert "no series drifts; 1 signal waits for an answer." in head
+    assert "  1  is over by itself and not answered: its pieces stay held" in rest
+
+    bows.ask("signals", "close", "1", "--false", "--who", "ML")
+    assert bows.ask("status")["signals_waiting"] == []
+    assert bows.say("status").splitlines()[0].count("all 1 series are as they were.") == 1
