@@ -8,7 +8,14 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.in_hand import Holders, cards_of_day, who_holds
-from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.judging import (
+    NotJudged,
+    brought_up,
+    not_judged_since,
+    present_budget,
+    signals_of_day,
+    verdicts_of_day,
+)
 from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges
 from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.then import Changes, changes_since
@@ -51,6 +58,7 @@ class Status(Tabled):
     people: tuple[
         PersonApart, ...
     ] = ()  # whose pieces differ from those made beside them, and no signal tells
+    to_hold: int = 0  # pieces in the house that are to be held
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc status --json``."""
@@ -89,7 +97,7 @@ class Status(Tabled):
         )
 
 
-def status(workshop: Workshop, *, since: date | None = None) -> Status:
+def status(workshop: Workshop, *, since: date | None = None, judge: bool = True) -> Status:
     """Return the kept verdicts, worst first, after judging what waits.
 
     Parameters
@@ -98,8 +106,10 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         An open workshop; its verdicts were made at the last upload, those of a past day are made anew.
     since : date, optional
         What is new is marked by what was known at the end of this day; else of the day before.
+    judge : bool
+        Judge what waits first, and keep what was found; False for who only looks on: nothing is written.
     """
-    not_judged = brought_up(workshop)
+    not_judged = brought_up(workshop) if judge else _waits(workshop)
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
     false: list[str] = []
@@ -123,7 +133,8 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     accepted = accepted_readings(workshop)
     counted = accepted.sentence()
     moved = moved_gauges(workshop)
-    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts, moved=moved))
+    to_hold = hold_list(workshop, judge=False, verdicts=verdicts, moved=moved, keep=judge)
+    hold = hold_sentence(to_hold)
     beside = [one for one in (counted, due) if one]
     held = [one for one in (hold,) if one]
     gauges = [one.note for one in moved]
@@ -146,7 +157,14 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         then.day if then else None,
         changes_since(workshop, verdicts, since),
         people,
+        len({row.serial for row in to_hold.waiting}),
     )
+
+
+def _waits(workshop: Workshop) -> NotJudged | None:
+    """Return since when something waits to be judged, for who leaves it so."""
+    since = not_judged_since(workshop)
+    return None if since is None else NotJudged(since)
 
 
 def _lasts(found: SignalResult) -> bool:

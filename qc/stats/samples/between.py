@@ -142,20 +142,7 @@ def between_groups(
     [True, True, True]
     """
     check_between(confidence, "between groups: confidence")
-    means, own = as_readings(estimates, "between groups"), as_readings(errors, "between groups: errors")
-    if means.size != own.size:
-        raise StatisticsError(
-            f"between groups: {means.size} means and {own.size} standard errors; each group needs both"
-        )
-    if means.size < LEAST_GROUPS:
-        raise StatisticsError(f"between groups: {means.size} group; at least {LEAST_GROUPS} are compared")
-    if not bool((own > 0.0).all()):
-        raise StatisticsError("between groups: a standard error must be above 0")
-    if float(own.min()) < LEAST_ERROR * float(own.max()):
-        raise StatisticsError(
-            f"between groups: standard errors of {own.min():g} and {own.max():g} cannot be those of one "
-            "figure; give them in one unit"
-        )
+    means, own = _usable(estimates, errors)
     # of their own scale: neither large figures nor small ones lose digits
     middle, unit = float(np.median(means)), float(own.max())
     y, variance = (means - middle) / unit, (own / unit) ** 2
@@ -178,6 +165,25 @@ def between_groups(
         confidence,
         _apart(y, variance, means, own, unit, between, tail),
     )
+
+
+def _usable(estimates: Sequence[float], errors: Sequence[float]) -> tuple[Floats, Floats]:
+    """Take means and standard errors as arrays; refuse what cannot be compared."""
+    means, own = as_readings(estimates, "between groups"), as_readings(errors, "between groups: errors")
+    if means.size != own.size:
+        raise StatisticsError(
+            f"between groups: {means.size} means and {own.size} standard errors; each group needs both"
+        )
+    if means.size < LEAST_GROUPS:
+        raise StatisticsError(f"between groups: {means.size} group; at least {LEAST_GROUPS} are compared")
+    if not bool((own > 0.0).all()):
+        raise StatisticsError("between groups: a standard error must be above 0")
+    if float(own.min()) < LEAST_ERROR * float(own.max()):
+        raise StatisticsError(
+            f"between groups: standard errors of {own.min():g} and {own.max():g} cannot be those of one "
+            "figure; give them in one unit"
+        )
+    return means, own
 
 
 def _squares(y: Floats, variance: Floats, scatter: Floats) -> tuple[Floats, Floats]:
