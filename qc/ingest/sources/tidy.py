@@ -88,7 +88,12 @@ def tidy_columns(labels: Sequence[str], name: str) -> TidyColumns:
     columns: dict[str, Column] = {}
     beside = []
     plainly = any(_column(0, label).heading.name == PLAIN for label in labels)
+    # both as the export writes them: "Measured at" alone is another word for the day
+    ours = {MOMENT, TIMED} <= set(labels)
     for index, label in enumerate(labels):
+        if ours and label in {MOMENT, TIMED}:
+            beside.append(label)
+            continue
         column = _column(index, label)
         if plainly and column.heading.field == FIGURE and column.heading.name != PLAIN:
             column = Column(index, label, Heading(column.heading.name, ""))
@@ -105,6 +110,8 @@ def tidy_columns(labels: Sequence[str], name: str) -> TidyColumns:
         raise SheetError(name, problem, "Write it over the column that holds it.", cell="line 1")
     known = [field.replace("_", " ") for field in (*TAKEN, *NEEDED.values()) if field not in columns]
     for label in beside:
+        if ours and label in {MOMENT, TIMED}:
+            continue
         if near := closest(plain(label), known):
             hint = f"Write {near.capitalize()} over the column, or a name that is not close to it."
             raise SheetError(name, f"the heading {label} is nearly {near}", hint, cell="line 1")
@@ -114,7 +121,6 @@ def tidy_columns(labels: Sequence[str], name: str) -> TidyColumns:
 def _with_moments(found: TidyColumns, labels: Sequence[str]) -> TidyColumns:
     """Take the times of readings from the moments of an export, where no column has them as typed."""
     own = {label: index for index, label in enumerate(labels) if label in found.beside}
-    # both as the export writes them: "Measured at" alone may be a place, or the shop's own time
     if "time" in found.columns or not own.keys() >= {MOMENT, TIMED}:
         return found
     beside = tuple(label for label in found.beside if label not in {MOMENT, TIMED})
