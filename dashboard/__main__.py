@@ -52,7 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
         host = asked.host if asked.lan else check_host(asked.host)
-        app = create_app(asked.workshop, asked.as_of)
+        app = create_app(asked.workshop, asked.as_of, asked.group)
         keeper = app.server.config[KEEPER_KEY]
         if (asked.lan or asked.behind_proxy) and not keeper.asks():
             raise BoardRefused(ALONE)
@@ -87,6 +87,7 @@ def _read_arguments(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--host", default="127.0.0.1")
     parser.add_argument("--port", type=int, default=0)
     parser.add_argument("--as-of", type=date.fromisoformat, default=None)
+    parser.add_argument("--group", type=Path)
     parser.add_argument("--lan", action="store_true")
     parser.add_argument("--cert", type=Path)
     parser.add_argument("--key", type=Path)

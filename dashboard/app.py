@@ -25,6 +25,7 @@ from qc.errors import QcError
 from qc.jobs.board import BoardData, UploadDesk
 from qc.jobs.office import Office
 from qc.jobs.people import Doorkeeper, OpenDoor
+from qc.jobs.shops import NoGroup, ShopWatch
 
 INDEX = """<!doctype html>
 <html lang="en"{theme}>
@@ -44,20 +45,31 @@ INDEX = """<!doctype html>
 </html>"""
 
 
-def create_app(workshop_folder: Path | str, as_of: date | None = None) -> Dash:
-    """Return the board of a workshop folder, standing on the day `as_of` where one is given."""
+def create_app(
+    workshop_folder: Path | str, as_of: date | None = None, group: Path | str | None = None
+) -> Dash:
+    """Return the board of a workshop folder, standing on the day `as_of` where one is given.
+
+    With `group`, a folder of workshops, it has a page on which its lead looks over all of them.
+    """
     from dashboard.desk import WorkerDesk
     from qc.jobs.board import StoreBoardData
     from qc.jobs.office import StoreOffice
     from qc.jobs.people import StoreDoorkeeper
+    from qc.jobs.shops import ShopGroup
 
     folder = Path(workshop_folder)
     board, desk = StoreBoardData(folder, as_of), WorkerDesk(folder, as_of)
-    return build_app(board, desk, StoreDoorkeeper(folder), StoreOffice(folder, as_of))
+    over = ShopGroup(Path(group), as_of) if group is not None else None
+    return build_app(board, desk, StoreDoorkeeper(folder), StoreOffice(folder, as_of), over)
 
 
 def build_app(
-    board: BoardData, desk: UploadDesk, keeper: Doorkeeper | None = None, office: Office | None = None
+    board: BoardData,
+    desk: UploadDesk,
+    keeper: Doorkeeper | None = None,
+    office: Office | None = None,
+    group: ShopWatch | None = None,
 ) -> Dash:
     """Return a board over any data that answers its questions; the tests bring invented ones.
 
@@ -69,12 +81,15 @@ def build_app(
         Who knows the people; without one nobody signs in.
     office : Office, optional
         What keeps the list of people and the plan; only the pages of the two need one.
+    group : ShopWatch, optional
+        The workshops it looks over; without one it has no page for them.
     """
     server = Flask("dashboard", static_folder=None)
     server.config[door.KEEPER_KEY] = keeper or OpenDoor()
     server.config[queries.DATA_KEY] = board
     server.config[queries.DESK_KEY] = desk
     server.config[queries.OFFICE_KEY] = office
+    server.config[queries.GROUP_KEY] = group or NoGroup()
     app = _Board(
         "dashboard",
         server=server,
@@ -237,7 +252,7 @@ def _navigation(section: str) -> list[Component]:
             className="here" if page.section == section else "",
         )
         for page in PAGES
-        if page.nav and not door.lacks(role_of(page.layout))[0]
+        if page.nav and page.there() and not door.lacks(role_of(page.layout))[0]
     ]
     # the bench is no page of the framework: its address is loaded whole
     return [*links[:1], html.A("Bench", href="/bench", className=""), *links[1:]]

@@ -10,10 +10,12 @@ from flask import current_app, g, request
 
 from qc.jobs.board import BoardData, Ticket, UploadDesk
 from qc.jobs.office import Office
+from qc.jobs.shops import ShopWatch
 
 DATA_KEY: Final = "BOARD_DATA"
 DESK_KEY: Final = "BOARD_DESK"
 OFFICE_KEY: Final = "BOARD_OFFICE"
+GROUP_KEY: Final = "BOARD_GROUP"
 KNOWN: Final = "known"
 """What a past day is called in an address."""
 
@@ -82,6 +84,11 @@ def ticket(name: str, told: str) -> Ticket | None:
 def office() -> Office:
     """Return what keeps the people and the plan."""
     return cast(Office, current_app.config[OFFICE_KEY])
+
+
+def group() -> ShopWatch:
+    """Return what looks over several workshops."""
+    return cast(ShopWatch, current_app.config[GROUP_KEY])
 
 
 def narrow_screen() -> bool:

@@ -12,6 +12,10 @@ from dash import Dash
 from qc.jobs.board import SeriesKey
 
 
+def _always() -> bool:
+    return True
+
+
 @dataclass(frozen=True, slots=True)
 class Page:
     """One page: its address, its name in the navigation, what it shows.
@@ -28,6 +32,8 @@ class Page:
         Name in the navigation, empty for a page reached from another one.
     register : callable, optional
         Adds the page's callbacks to an app.
+    there : callable
+        Whether this board has the page; asked for the navigation only.
     """
 
     path: str
@@ -36,6 +42,7 @@ class Page:
     title: Callable[..., str]
     nav: str = ""
     register: Callable[[Dash], None] | None = None
+    there: Callable[[], bool] = _always
 
 
 def match(pages: Sequence[Page], path: str) -> tuple[Page, dict[str, str]] | None:

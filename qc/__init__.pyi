@@ -47,6 +47,7 @@ from .stats import Autocorrelation as Autocorrelation
 from .stats import AverageRange as AverageRange
 from .stats import Baseline as Baseline
 from .stats import Basis as Basis
+from .stats import BetweenGroups as BetweenGroups
 from .stats import Bias as Bias
 from .stats import Capability as Capability
 from .stats import ChangePoint as ChangePoint
@@ -70,6 +71,7 @@ from .stats import Flags as Flags
 from .stats import Floats as Floats
 from .stats import GaugeShare as GaugeShare
 from .stats import GaugeStudy as GaugeStudy
+from .stats import GroupApart as GroupApart
 from .stats import GuardBand as GuardBand
 from .stats import Integers as Integers
 from .stats import Kappa as Kappa
@@ -120,6 +122,7 @@ from .stats import apart_from_others as apart_from_others
 from .stats import average_range as average_range
 from .stats import averaged_sets as averaged_sets
 from .stats import bartlett as bartlett
+from .stats import between_groups as between_groups
 from .stats import binomial_limits as binomial_limits
 from .stats import c4 as c4
 from .stats import capability as capability

@@ -15,6 +15,8 @@ from dashboard.pages import (
     stages,
     today,
 )
+from dashboard.pages.group import figure as group_figure
+from dashboard.pages.group import overview as group_overview
 from dashboard.pages.office import people_list, plan_shown
 from dashboard.pages.remedies import dies, lacquer, rack, tuning
 from dashboard.pages.remedies import overview as remedies
@@ -50,6 +52,8 @@ PAGES: tuple[Page, ...] = (
     plan_shown.PAGE,
     plan_shown.DIFFERENCE_PAGE,
     people_list.PAGE,
+    group_overview.PAGE,
+    group_figure.PAGE,
 )
 
 __all__ = ["PAGES"]

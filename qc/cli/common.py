@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import shutil
 import sys
 import tempfile
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -18,9 +17,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from qc.errors import MachineError, UsageError
+from qc.plain import json_parts
 
 if TYPE_CHECKING:
     from qc.jobs.workshop import Workshop
+
+PRINTED_AT_ONCE = 4_000_000
+"""Characters of an answer that are gathered before they are printed; nearly every answer is smaller."""
 
 DONE, DATA_AT_FAULT, WRONG_USAGE, MACHINE_OR_OURS = 0, 1, 2, 3
 
@@ -180,17 +183,29 @@ def show(result: Any, *, as_json: bool, told: Callable[[str], str] = str) -> Non
     colours where it has them.
     """
     if as_json:
-        text = json.dumps(result.to_dict(), ensure_ascii=False, allow_nan=False, default=str)
+        parts = json_parts(result.to_dict())
     else:
         text = told(result.to_text())
-        if sys.stdout.isatty():
-            text = _for_terminal(text)
+        parts = iter([_for_terminal(text) if sys.stdout.isatty() else text])
     try:
-        typer.echo(text)
+        _print(parts)
     except BrokenPipeError:
         drop_output()  # who read it has had enough
     except OSError as error:
         raise OutputLost.of(error) from error
+
+
+def _print(parts: Iterator[str]) -> None:
+    """Print an answer: a small one whole, so that a fault prints nothing of it; a large one by parts."""
+    kept: list[str] = []
+    size = 0
+    for part in parts:
+        kept.append(part)
+        size += len(part)
+        if size > PRINTED_AT_ONCE:
+            typer.echo("".join(kept), nl=False)
+            kept, size = [], 0
+    typer.echo("".join(kept))
 
 
 class Progress:

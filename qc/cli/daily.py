@@ -208,16 +208,26 @@ def status(
         Path | None,
         typer.Option("--group", metavar="DIR", help="All workshops whose folders lie in DIR, worst first."),
     ] = None,
+    compare: Annotated[
+        str,
+        option("With --group: compare this figure between the workshops, as slide/clearance.", "FIGURE"),
+    ] = "",
+    model: Annotated[str, option("With --compare: this model alone.", "MODEL")] = "",
     as_json: JsonOption = False,
 ) -> None:
     """Show every series, worst first: whether it has moved, and whether it keeps its limits."""
+    if (compare and group is None) or (model and not compare):
+        raise UsageError("--compare goes with --group, and --model with --compare.")
     if group is not None:
         if workshop is not None or known is not None or since is not None:
             raise UsageError(
                 "--group asks each workshop as it stands: leave out --workshop, --known, --since."
             )
-        from qc.jobs.shops import status_of_shops
+        from qc.jobs.shops import compare_shops, status_of_shops
 
+        if compare:
+            show(compare_shops(group, compare, model=model, as_of=as_of), as_json=as_json)
+            return
         together = status_of_shops(group, as_of=as_of)
         show(together, as_json=as_json)
         if together.faults:
@@ -277,11 +287,17 @@ def board(
         str | None,
         option("A proxy on this machine speaks TLS under this name, and says for whom it asks.", "NAME"),
     ] = None,
+    group: Annotated[
+        Path | None,
+        option("A page for the lead over all workshops whose folders lie in DIR, worst first.", "DIR"),
+    ] = None,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
 ) -> None:
     """Serve the board until stopped; prints its address once it listens."""
     door = _door(lan, cert, key, name or [], behind_proxy or "")
+    if group is not None:
+        door += ["--group", str(group)]
     opened = open_workshop(workshop, as_of)
     if lan and host == "127.0.0.1":
         host = "0.0.0.0"  # every address of this machine

@@ -8,7 +8,14 @@ from datetime import date
 
 from qc.jobs.backup import backup_note
 from qc.jobs.in_hand import Holders, cards_of_day, who_holds
-from qc.jobs.judging import NotJudged, brought_up, present_budget, signals_of_day, verdicts_of_day
+from qc.jobs.judging import (
+    NotJudged,
+    brought_up,
+    not_judged_since,
+    present_budget,
+    signals_of_day,
+    verdicts_of_day,
+)
 from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges, used_by_turns
 from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.signals import SignalLife, waiting_line, waiting_plain, waiting_signals
@@ -54,6 +61,7 @@ class Status(Tabled):
     people: tuple[
         PersonApart, ...
     ] = ()  # whose pieces differ from those made beside them, and no signal tells
+    to_hold: int = 0  # pieces in the house that are to be held
 
     by_turns: tuple[LevelApart, ...] = ()  # batches, tools and gauges used by turns whose pieces sit apart
     waiting: tuple[SignalLife, ...] = ()  # open signals, whether or not their series drifts by them
@@ -98,7 +106,7 @@ class Status(Tabled):
         )
 
 
-def status(workshop: Workshop, *, since: date | None = None) -> Status:
+def status(workshop: Workshop, *, since: date | None = None, judge: bool = True) -> Status:
     """Return the kept verdicts, worst first, after judging what waits.
 
     Parameters
@@ -107,8 +115,10 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         An open workshop; its verdicts were made at the last upload, those of a past day are made anew.
     since : date, optional
         What is new is marked by what was known at the end of this day; else of the day before.
+    judge : bool
+        Judge what waits first, and keep what was found; False for who only looks on: nothing is written.
     """
-    not_judged = brought_up(workshop)
+    not_judged = brought_up(workshop) if judge else _waits(workshop)
     verdicts = sorted(verdicts_of_day(workshop), key=lambda v: -v.worst)
     counts: dict[str, int] = {}
     false: list[str] = []
@@ -134,7 +144,8 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
     counted = accepted.sentence()
     moved = moved_gauges(workshop)
     turns = used_by_turns(workshop, verdicts)
-    hold = hold_sentence(hold_list(workshop, judge=False, verdicts=verdicts, moved=moved, apart=turns))
+    to_hold = hold_list(workshop, judge=False, verdicts=verdicts, moved=moved, apart=turns, keep=judge)
+    hold = hold_sentence(to_hold)
     beside = [one for one in (counted, due) if one]
     held = [one for one in (hold,) if one]
     gauges = [one.note for one in moved]
@@ -157,9 +168,16 @@ def status(workshop: Workshop, *, since: date | None = None) -> Status:
         then.day if then else None,
         changes_since(workshop, verdicts, since),
         people,
+        len({row.serial for row in to_hold.waiting}),
         turns,
         waiting_signals(workshop, signals, verdicts),
     )
+
+
+def _waits(workshop: Workshop) -> NotJudged | None:
+    """Return since when something waits to be judged, for who leaves it so."""
+    since = not_judged_since(workshop)
+    return None if since is None else NotJudged(since)
 
 
 def _lasts(found: SignalResult) -> bool:

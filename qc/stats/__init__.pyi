@@ -195,7 +195,9 @@ from .samples import LEAST_TOGETHER as LEAST_TOGETHER
 from .samples import AnovaRow as AnovaRow
 from .samples import Apart as Apart
 from .samples import Autocorrelation as Autocorrelation
+from .samples import BetweenGroups as BetweenGroups
 from .samples import Explained as Explained
+from .samples import GroupApart as GroupApart
 from .samples import MeanAndSd as MeanAndSd
 from .samples import OneWay as OneWay
 from .samples import Outlier as Outlier
@@ -206,6 +208,7 @@ from .samples import anderson_darling as anderson_darling
 from .samples import anderson_darling_many as anderson_darling_many
 from .samples import apart_from_others as apart_from_others
 from .samples import bartlett as bartlett
+from .samples import between_groups as between_groups
 from .samples import equal_spreads as equal_spreads
 from .samples import explained_share as explained_share
 from .samples import false_alarm_rate as false_alarm_rate

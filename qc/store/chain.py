@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
+import polars as pl
 from sqlalchemy import Connection, Select, case, func, select
 from sqlalchemy.sql.elements import ColumnElement
 
@@ -154,28 +155,47 @@ def contents(conn: Connection, first: int, last: int, tables: Sequence[str] | No
 
     Writing and verifying both come here, so what is hashed is what the database gives back.
     """
-    found: dict[int, dict[str, dict[str, list[Any]]]] = {}
+    found: dict[int, dict[str, dict[str, pl.Series]]] = {}
     for name, (statement, number, columns) in _STATEMENTS.items():
         if tables is not None and name not in tables:
             continue
         within = statement.where(number.between(first, last)).order_by(number)
         frame = fetch(conn, within.order_by(statement.selected_columns["id"]), columns)
         for (key,), rows in frame.group_by("entry", maintain_order=True):
-            found.setdefault(int(str(key)), {})[name] = rows.drop("entry").to_dict(as_series=False)
+            found.setdefault(int(str(key)), {})[name] = rows.drop("entry").to_dict()
     return {key: content_hash(rows) for key, rows in found.items()}
 
 
-def content_hash(rows: Mapping[str, Mapping[str, list[Any]]]) -> str:
+def content_hash(rows: Mapping[str, Mapping[str, list[Any] | pl.Series]]) -> str:
     """Return the hash of rows given as table to column to values.
 
     Columns in which nothing stands are left out, so that a column that a later release adds does not change
-    the hash of what was accepted before.
+    the hash of what was accepted before. It is that of one JSON text with tables and columns in the order of
+    their names; only one column of it is ever there at once.
     """
-    filled = {
-        table: {name: columns[name] for name in sorted(columns) if any(v is not None for v in columns[name])}
-        for table, columns in sorted(rows.items())
-    }
-    return _sha(filled)
+    digest = hashlib.sha256(b"{")
+    for number, (table, columns) in enumerate(sorted(rows.items())):
+        digest.update(f"{',' if number else ''}{_json(table)}:{{".encode("ascii"))
+        begun = ""
+        for name in sorted(columns):
+            values = columns[name]
+            values = values.to_list() if isinstance(values, pl.Series) else values
+            if any(v is not None for v in values):
+                digest.update(f"{begun}{_json(name)}:{_json(values)}".encode("ascii"))
+                begun = ","
+        digest.update(b"}")
+    digest.update(b"}")
+    return digest.hexdigest()
+
+
+def rows_by_entry(conn: Connection) -> dict[int, int]:
+    """Return how many rows each entry brought, of the tables that take many; others have a few an entry."""
+    found: dict[int, int] = {}
+    for table in (reading, event, held):
+        counted = select(table.c.entry, func.count()).group_by(table.c.entry)
+        for number, rows in conn.execute(counted):
+            found[number] = found.get(number, 0) + rows
+    return found
 
 
 def moment_of(micros: int) -> datetime:
@@ -189,8 +209,11 @@ def micros_of(when: datetime) -> int:
 
 
 def _sha(value: object) -> str:
-    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False, default=bytes.hex)
-    return hashlib.sha256(text.encode("ascii")).hexdigest()
+    return hashlib.sha256(_json(value).encode("ascii")).hexdigest()
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False, default=bytes.hex)
 
 
 _Named = tuple[Select[Any], ColumnElement[Any], dict[str, str]]

@@ -46,6 +46,7 @@ CASES = [
     case("average_range", CUBE),
     case("averaged_sets", V, TIMES * 0.1, list(range(30)), repeats=6),
     case("bartlett", [V[:10], V[10:]]),
+    case("between_groups", V[:6], TIMES[6:12] * 0.1, **SURE),
     case("binomial_limits", SIZE, 0.1),
     case("c4", 5),
     case("capability", V, **BOTH, target=10.0, sigma=1.0, sigma_df=20.0, wanted=1.0, **SURE, resolution=0.01),

@@ -8,6 +8,8 @@ from postgres_server import name_of
 
 from qc.sayings import Saying, What
 from qc.store import PieceDecision, PieceWord, open_store, sheet_hash
+from qc.store.chain import rows_by_entry
+from qc.store.keeping import verify
 from qc.store.sheetfiles import SheetFiles
 
 
@@ -428,3 +430,29 @@ def test_a_file_of_a_closed_month_that_is_gone_or_altered_is_found_out(shop):
         "reports/2026-01/a.pdf of the closed month is missing. Put it back from the last backup.",
         "reports/2026-01/b.html was altered since QL closed the month. Put it back from the last backup.",
     ]
+
+
+@pytest.mark.parametrize("most", [1, 7, 10_000])
+def test_few_rows_at_once_give_the_same_answer_and_name_the_same_entry(shop, forge, monkeypatch, most):
+    """Blocks of entries are cut by their rows: one entry may have more, several together may not."""
+    monkeypatch.setattr(verify, "_ROWS_AT_ONCE", most)
+    read = []
+    plain = verify.contents
+
+    def counted(conn, first, last, *more):
+        read.append((first, last))
+        return plain(conn, first, last, *more)
+
+    monkeypatch.setattr(verify, "contents", counted)
+    with open_store(shop) as store:
+        assert store.verify() == []
+        sizes = {number: 0 for number in range(1, len(store.hashes()) + 1)}
+        with store._database.reading() as conn:
+            sizes |= rows_by_entry(conn)
+        assert [number for first, last in read for number in range(first, last + 1)] == list(sizes)
+        for first, last in read:
+            rows = sum(sizes[number] for number in range(first, last + 1))
+            assert first == last or rows <= most
+        forge(store, "UPDATE reading SET value = 1.0 WHERE id = 3")
+        (said,) = [text for text in store.verify() if "not those that were accepted" in text]
+        assert said.startswith("Entry 1 ")

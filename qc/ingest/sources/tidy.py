@@ -8,7 +8,9 @@ rules.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 from qc.ingest.cards import (
     FIGURE_WORDS,
@@ -35,6 +37,11 @@ FIGURE, NAME, STAGE = "figure", "name", "stage"
 PLAIN = "value"
 """Where this stands over a column, another word for a figure says something else: the number of a reading."""
 
+MOMENT, TIMED = "measured_at", "has_time"
+"""Columns of `qc export` with the time of a reading: a moment in UTC, and whether one was typed."""
+
+TRUE = {"true", "1", "yes"}
+
 NEEDED = {"serial": "Serial", "day": "Date", NAME: "Characteristic", FIGURE: "Value"}
 TAKEN = (
     *("serial", "model", "day", "time", STAGE, "person", "gauge", "tool", "tool_count", "batch", "air_c"),
@@ -49,6 +56,8 @@ class TidyColumns:
 
     columns: dict[str, Column]
     beside: tuple[str, ...]
+    timed: int | None = None
+    """The column that says whether a time was typed, where the times are moments of our own export."""
 
 
 def tidy_columns(labels: Sequence[str], name: str) -> TidyColumns:
@@ -79,7 +88,12 @@ def tidy_columns(labels: Sequence[str], name: str) -> TidyColumns:
     columns: dict[str, Column] = {}
     beside = []
     plainly = any(_column(0, label).heading.name == PLAIN for label in labels)
+    # both as the export writes them: "Measured at" alone is another word for the day
+    ours = {MOMENT, TIMED} <= set(labels)
     for index, label in enumerate(labels):
+        if ours and label in {MOMENT, TIMED}:
+            beside.append(label)
+            continue
         column = _column(index, label)
         if plainly and column.heading.field == FIGURE and column.heading.name != PLAIN:
             column = Column(index, label, Heading(column.heading.name, ""))
@@ -96,10 +110,22 @@ def tidy_columns(labels: Sequence[str], name: str) -> TidyColumns:
         raise SheetError(name, problem, "Write it over the column that holds it.", cell="line 1")
     known = [field.replace("_", " ") for field in (*TAKEN, *NEEDED.values()) if field not in columns]
     for label in beside:
+        if ours and label in {MOMENT, TIMED}:
+            continue
         if near := closest(plain(label), known):
             hint = f"Write {near.capitalize()} over the column, or a name that is not close to it."
             raise SheetError(name, f"the heading {label} is nearly {near}", hint, cell="line 1")
-    return TidyColumns(columns, tuple(beside))
+    return _with_moments(TidyColumns(columns, tuple(beside)), labels)
+
+
+def _with_moments(found: TidyColumns, labels: Sequence[str]) -> TidyColumns:
+    """Take the times of readings from the moments of an export, where no column has them as typed."""
+    own = {label: index for index, label in enumerate(labels) if label in found.beside}
+    if "time" in found.columns or not own.keys() >= {MOMENT, TIMED}:
+        return found
+    beside = tuple(label for label in found.beside if label not in {MOMENT, TIMED})
+    columns = found.columns | {"time": Column(own[MOMENT], MOMENT, Heading(plain(MOMENT), "time"))}
+    return TidyColumns(columns, beside, own[TIMED])
 
 
 def tidy_figures(plan: Plan) -> dict[tuple[str, str], tuple[Card, Characteristic]]:
@@ -159,6 +185,8 @@ def unfold_tidy(grid: Grid, plan: Plan, dates: str = "") -> Unfolded:
         The headings are not those of a history, or a row names a figure that is on no card of the plan.
     """
     columns = tidy_columns(grid.rows[0], grid.file)
+    if columns.timed is not None:
+        grid = _with_times(grid, columns, columns.timed, ZoneInfo(plan.workshop.time_zone))
     figures = tidy_figures(plan)
     wanted: dict[tuple[str, str], list[int]] = {}
     for row in range(1, len(grid.rows)):
@@ -174,6 +202,35 @@ def unfold_tidy(grid: Grid, plan: Plan, dates: str = "") -> Unfolded:
     number_repeats(own, plan)
     first = own[0]["card"] if own else ""
     return Unfolded(grid.file, grid.tab, grid.sheet, first, reading_frame(own), event_frame([]))
+
+
+def _with_times(grid: Grid, columns: TidyColumns, timed: int, zone: ZoneInfo) -> Grid:
+    """Write the shop's time for each moment; a day that its moment is not on cannot be read then."""
+    at, day = columns.columns["time"].index, columns.columns["day"].index
+    rows = [grid.rows[0]]
+    for row in grid.rows[1:]:
+        cells = list(row)
+        if at < len(cells) and cells[at].strip():
+            clock, other = _clock(cells, at, timed, zone)
+            typed = cells[day].strip() if day < len(cells) else ""
+            if other and typed[:10] != other and typed:
+                cells[day] = f"{typed}, but {columns.columns['time'].label} {cells[at].strip()}"
+            cells[at] = clock
+        rows.append(tuple(cells))
+    return replace(grid, rows=tuple(rows))
+
+
+def _clock(cells: Sequence[str], at: int, timed: int, zone: ZoneInfo) -> tuple[str, str]:
+    """Return the shop's time of a moment in UTC and the day it is on; nothing where no time was typed."""
+    said = cells[timed].strip().casefold() if timed < len(cells) else ""
+    if said not in TRUE:
+        return "", ""
+    try:
+        moment = datetime.fromisoformat(cells[at].strip())
+        local = (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).astimezone(zone)
+    except (ValueError, OverflowError):
+        return "", "what is no moment"
+    return f"{local:%H:%M:%S}", local.date().isoformat()
 
 
 def _column(index: int, label: str) -> Column:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from qc import clock
 from qc.errors import QcError
 from qc.jobs.errors import JobError
-from qc.jobs.status import Status, status
-from qc.jobs.workshop import PLAN, open_workshop
+from qc.jobs.status import status
+from qc.jobs.workshop import PLAN, Workshop, open_workshop
 from qc.plain import JsonObject
 from qc.report.terminal import series_line, shops_text
 from qc.stats import Tabled
@@ -31,6 +33,14 @@ class ShopStanding(Tabled):
         Series in all, those that drift, those whose limits are not kept.
     open_signals, held_rows : int
         Signals and held rows that wait.
+    stages : tuple of str
+        Names of the stages with a series that drifts, in route order.
+    to_hold : int
+        Pieces in the house that are to be held.
+    last_hand_in : date or None
+        Day of its newest sheet.
+    not_judged : str
+        Since when something waits there to be judged, in words; empty mostly.
     worst : str
         Its first series in words; empty where all are as they were and keep their limits.
     budget : str
@@ -49,6 +59,10 @@ class ShopStanding(Tabled):
     outside: int = 0
     open_signals: int = 0
     held_rows: int = 0
+    stages: tuple[str, ...] = ()
+    to_hold: int = 0
+    last_hand_in: date | None = None
+    not_judged: str = ""
     worst: str = ""
     budget: str = ""
     fault: str = ""
@@ -58,7 +72,8 @@ class ShopStanding(Tabled):
         """Return plain values."""
         plain = Tabled.to_dict(self)
         del plain["weight"]
-        return plain | {"as_of": self.as_of.isoformat() if self.as_of else None}
+        days = {"as_of": self.as_of, "last_hand_in": self.last_hand_in}
+        return plain | {name: day.isoformat() if day else None for name, day in days.items()}
 
     def to_text(self) -> str:
         """Say it in words."""
@@ -105,6 +120,17 @@ def status_of_shops(group: Path, *, as_of: date | None = None) -> ShopsTogether:
     JobError
         There is no workshop in the folder.
     """
+    return together(group, [_standing(folder, as_of) for folder in folders_of(group)])
+
+
+def folders_of(group: Path) -> list[Path]:
+    """Return the folders of the workshops in a folder, by name.
+
+    Raises
+    ------
+    JobError
+        There is none, or it cannot be looked into.
+    """
     try:
         folders = sorted(path for path in group.iterdir() if (path / PLAN).is_file())
     except OSError as error:
@@ -116,7 +142,11 @@ def status_of_shops(group: Path, *, as_of: date | None = None) -> ShopsTogether:
             f"There is no workshop in {group} (no folder in it with a {PLAN}). Name the folder in which the "
             "folders of the workshops lie."
         )
-    standing = [_standing(folder, as_of) for folder in folders]
+    return folders
+
+
+def together(group: Path, standing: Iterable[ShopStanding]) -> ShopsTogether:
+    """Put workshops together: those that could not be asked first, then the worst."""
     return ShopsTogether(
         str(group), tuple(sorted(standing, key=lambda s: (not s.fault, -s.weight, s.folder)))
     )
@@ -126,27 +156,34 @@ def _standing(folder: Path, as_of: date | None) -> ShopStanding:
     try:
         workshop = open_workshop(folder, as_of=as_of)
         try:
-            found = status(workshop)
-            held = len(workshop.store.held())
+            return standing_of(workshop)
         finally:
             workshop.store.close()
     except QcError as error:
         return ShopStanding(folder.name, fault=str(error))
-    return _told(folder, found, held)
 
 
-def _told(folder: Path, found: Status, held: int) -> ShopStanding:
+def standing_of(workshop: Workshop, *, judge: bool = True) -> ShopStanding:
+    """Say how one open workshop stands; without `judge` by what was judged before, and nothing is written."""
+    found = status(workshop, judge=judge)
+    zone = workshop.plan.workshop.time_zone
+    newest = max((sheet.entered for sheet in workshop.store.sheets()), default=None)
+    drifting = {one.key.stage for one in found.series if one.behaviour == "drifting"}
     first = found.series[0] if found.series else None
     quiet = first is None or (first.behaviour != "drifting" and first.capable != "no")
     return ShopStanding(
-        folder=folder.name,
+        folder=workshop.folder.name,
         workshop=found.workshop,
         as_of=found.as_of,
         series=len(found.series),
         drifting=sum(one.behaviour == "drifting" for one in found.series),
         outside=sum(one.capable == "no" for one in found.series),
         open_signals=sum(found.open_signals.values()),
-        held_rows=held,
+        held_rows=len(workshop.store.held()),
+        stages=tuple(stage.name for stage in workshop.plan.stages if stage.id in drifting),
+        to_hold=found.to_hold,
+        last_hand_in=None if newest is None else clock.day_of(newest, zone),
+        not_judged=found.not_judged.sentence(zone) if found.not_judged else "",
         worst="" if first is None or quiet else series_line(first, found.as_of),
         budget=found.budget if found.series else "",
         weight=first.worst if first else 0.0,

@@ -81,6 +81,9 @@ from .signals import signal_text as signal_text
 from .signals import signals_text as signals_text
 from .signals import touched_text as touched_text
 from .status import WaitingLine as WaitingLine
+from .status import apart_words as apart_words
+from .status import between_lines as between_lines
+from .status import compared_text as compared_text
 from .status import series_line as series_line
 from .status import shops_text as shops_text
 from .status import status_text as status_text

@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from qc.intervals import interval_words
 from qc.plain import JsonObject
 from qc.report.terminal.columns import table
 from qc.states import LIMITS
@@ -17,7 +18,18 @@ from qc.watch import (
     moved_words,
     settled_words,
 )
-from qc.words import count_words, dated_words, day_words, listed, unanswered_words
+from qc.words import (
+    count_words,
+    dated_words,
+    day_words,
+    listed,
+    pieces_words,
+    quantity_words,
+    unanswered_words,
+)
+
+FEW_SHOPS = 4
+"""Chosen: of three workshops the interval of their scatter reaches six times its estimate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +156,11 @@ def _shop(one: JsonObject) -> list[str]:
         for count, name in ((one["open_signals"], "signal"), (one["held_rows"], "held row"))
         if count
     ]
+    if one["to_hold"]:
+        waits.append(f"{pieces_words(one['to_hold'])} to hold")
+    newest = one["last_hand_in"]
+    came = f"Last sheet handed in on {dated_words(date.fromisoformat(newest))}." if newest else ""
+    where = f"Drifting at: {listed(one['stages'])}." if one["stages"] else ""
     outside = (
         f"{count_words(one['outside'], 'series', 'series')} outside what the plan asks"
         if one["outside"]
@@ -151,7 +168,65 @@ def _shop(one: JsonObject) -> list[str]:
     )
     told = "; ".join(text for text in (outside, *waits) if text)
     lines = [f"{one['folder']}: {one['workshop']}, {day:%a} {dated_words(day)}: {moved}"]
-    return [*lines, *(f"  {text}" for text in (one["worst"], told and f"{told}.", one["budget"]) if text)]
+    said = (one["worst"], where, told and f"{told}.", came, one["not_judged"], one["budget"])
+    return [*lines, *(f"  {text}" for text in said if text)]
+
+
+def apart_words(workshop: str, interval: tuple[float, float], unit: str, shops: int) -> str:
+    """Say how far one workshop is from the mean of those compared.
+
+    Examples
+    --------
+    >>> apart_words("Elm", (0.012, 0.031), "mm", 4)
+    'Elm is 12 to 31 µm above the mean of the 4 workshops.'
+    >>> apart_words("Elm", (-3.0, 8.0), "um", 2)
+    'Elm may be the same as the others: between 3.0 µm below and 8.0 µm above the mean of the 2 workshops.'
+    """
+    low, high = interval
+    mean = f"the mean of the {shops} workshops"
+    if low > 0.0 or high < 0.0:
+        near, far = sorted((abs(low), abs(high)))
+        small, large = quantity_words(near, unit), quantity_words(far, unit)
+        if small.split()[1:] == large.split()[1:]:
+            small = small.split()[0]
+        return f"{workshop} is {small} to {large} {'above' if low > 0.0 else 'below'} {mean}."
+    below, above = quantity_words(-low, unit), quantity_words(high, unit)
+    return f"{workshop} may be the same as the others: between {below} below and {above} above {mean}."
+
+
+def compared_text(plain: JsonObject) -> str:
+    """Say how the workshops of a group differ in one figure, a paragraph for each model."""
+    lines = [f"{plain['name']}, compared between the workshops in {plain['group']}"]
+    for model in plain["models"]:
+        common, apart = between_lines(model)
+        lines += ["", f"{model['model_name']}: {common}", f"  {apart}"]
+        rows = [
+            (f"  {one['folder']}", pieces_words(one["pieces"]), _level(one, model["unit"]), one["sentence"])
+            for one in model["shops"]
+        ]
+        lines += table(rows, indent="")
+    return "\n".join([*lines, *(("", *plain["left_out"]) if plain["left_out"] else ())])
+
+
+def between_lines(model: JsonObject) -> tuple[str, str]:
+    """Say what the workshops that make a model have in common, and how far they are apart."""
+    unit, count = model["unit"], len(model["shops"])
+    least, most = model["interval"]
+    mean = interval_words(model["mean"], least, most, unit)
+    low, high = model["between_interval"]
+    between = interval_words(model["between"], low, high, unit)
+    apart = "that they are all the same fits the readings too" if low == 0.0 else "they do differ"
+    few = " Of so few workshops little can be said about that." if count < FEW_SHOPS else ""
+    return (
+        f"{count} workshops, mean {mean}.",
+        f"From workshop to workshop the true mean scatters by {between}, one standard deviation: "
+        f"{apart}.{few}",
+    )
+
+
+def _level(one: JsonObject, unit: str) -> str:
+    target = "" if one["target"] is None else f", target {quantity_words(one['target'], unit)}"
+    return f"{quantity_words(one['mean'], unit)}{target}"
 
 
 def known_words(day: date | None) -> str:

@@ -9,6 +9,9 @@ from .apart import Apart as Apart
 from .apart import apart_from_others as apart_from_others
 from .averages import MeanAndSd as MeanAndSd
 from .averages import mean_and_sd as mean_and_sd
+from .between import BetweenGroups as BetweenGroups
+from .between import GroupApart as GroupApart
+from .between import between_groups as between_groups
 from .columns import anderson_darling_many as anderson_darling_many
 from .columns import lag_1_many as lag_1_many
 from .dependence import LEAST_FOR_LAG as LEAST_FOR_LAG

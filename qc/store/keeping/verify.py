@@ -12,7 +12,7 @@ from polars.exceptions import PolarsError
 from sqlalchemy import Connection, func, select, text
 from sqlalchemy.exc import SQLAlchemyError
 
-from qc.store.chain import START, Entry, content_hash, contents, entries_of
+from qc.store.chain import START, Entry, content_hash, contents, entries_of, rows_by_entry
 from qc.store.errors import StoreError
 from qc.store.keeping.closed import faults_of_reports
 from qc.store.keeping.erased import contents_since_erased
@@ -24,7 +24,13 @@ from qc.store.postgresql import faults_of_building
 from qc.store.sheetfiles import Lying, SheetFiles, sheet_hash
 from qc.store.tables import KEPT, origin, reading, sheet
 
-_AT_ONCE = 50  # entries hashed in one go: bounds the memory, whatever the size of the store
+_AT_ONCE = 50
+"""Entries hashed in one go; more would save nothing."""
+
+_ROWS_AT_ONCE = 10_000
+"""Rows hashed in one go, one entry may have more: a part of a history has as many; chosen, some twenty
+megabytes. It bounds the memory, whatever the size of the store."""
+
 _EMPTY = content_hash({})
 _NAMED = 3  # sheets without an entry that are named one by one
 UNREADABLE = (
@@ -123,9 +129,7 @@ def _own_hash(entry: Entry) -> str:
 
 
 def _rows(conn: Connection, entries: list[Entry]) -> Iterator[str]:
-    entries = [*_since_erased(conn, entries)]
-    for at in range(0, len(entries), _AT_ONCE):
-        block = entries[at : at + _AT_ONCE]
+    for block in _blocks(conn, [*_since_erased(conn, entries)]):
         try:
             found = contents(conn, block[0].id, block[-1].id)
         except UNREADABLE:  # one row spoils the whole block: each entry by itself
@@ -134,6 +138,25 @@ def _rows(conn: Connection, entries: list[Entry]) -> Iterator[str]:
         for entry in block:
             if found.get(entry.id, _EMPTY) != entry.content:
                 yield f"{_named(entry)}: its rows are not those that were accepted."
+
+
+def _blocks(conn: Connection, entries: list[Entry]) -> Iterator[list[Entry]]:
+    """Yield the entries in order, as many together as have few enough rows."""
+    try:
+        sizes = rows_by_entry(conn)
+    except UNREADABLE:
+        sizes = {}  # what cannot be counted is named where it is read
+    block: list[Entry] = []
+    rows = 0
+    for entry in entries:
+        own = sizes.get(entry.id, 0)
+        if block and (len(block) == _AT_ONCE or rows + own > _ROWS_AT_ONCE):
+            yield block
+            block, rows = [], 0
+        block.append(entry)
+        rows += own
+    if block:
+        yield block
 
 
 def _since_erased(conn: Connection, entries: list[Entry]) -> Iterator[Entry]:

@@ -12,6 +12,7 @@ import pytest
 from qc.errors import UsageError
 from qc.ingest import SheetError
 from qc.jobs.errors import JobError
+from qc.jobs.export import ExportFormat, export_tables
 from qc.jobs.history import bring_in, parts
 from qc.jobs.judging import load_verdicts
 from qc.jobs.then import known
@@ -247,3 +248,36 @@ def test_nothing_of_it_was_known_on_its_days(a_shop, write):
     then = known(workshop, date(2026, 3, 10))
     assert then.store.readings().height == 0
     assert any("was known here then" in note or "nothing" in note.casefold() for note in then.then.notes)
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+def test_an_export_comes_back_with_the_times_that_were_typed(a_shop, write, tmp_path, form):
+    """Across the night on which clocks are set back, east of Greenwich, some rows without a time."""
+    plan = PLAN.replace("time_zone: UTC", "time_zone: Europe/Helsinki")
+    first, again = a_shop("first", plan), a_shop(f"again {form}", plan)
+    times = ("00:40", "", "23:55", "07:05", "14:30", "")
+    rows = [(*cells, times[at % 6]) for at, cells in enumerate(a_history(20, date(2025, 10, 20)))]
+    upload(first, [("history.csv", as_csv(rows, (*HEADS, "Time")).encode())], who="AB")
+    export_tables(first, tmp_path / "out", ExportFormat(form))
+    found = bring_in(again, [tmp_path / "out" / f"readings.{form}"], who="AB")
+    assert (found.accepted, found.held) == (60, 0)
+    assert "measured_at" not in found.beside and "has_time" not in found.beside
+    names = [name for name in MEANT if name != "text"]
+    assert content(again, names) == content(first, names)
+    assert again.store.readings()["has_time"].sum() == 40
+
+
+def test_a_moment_on_another_day_than_the_row_says_is_held_and_both_are_shown(a_shop, write):
+    heads = (*HEADS, "measured_at", "has_time")
+    rows = [(*cells, f"{cells[2]}T09:30:00.000000Z", "true") for cells in a_history(4)]
+    rows[2] = (*rows[2][:-2], "2026-03-09T09:30:00.000000Z", "true")
+    found = bring_in(a_shop(), [write(rows, heads=heads)], who="AB")
+    assert (found.accepted, found.held) == (11, 1)
+    kept = a_shop().store.held()[0]
+    assert "2026-03-02, but measured_at 2026-03-09T09:30:00.000000Z" in str(kept)
+
+
+def test_a_column_of_that_name_alone_is_the_day_as_ever(a_shop, write):
+    heads = tuple("measured_at" if name == "Date" else name for name in HEADS)
+    found = bring_in(a_shop(), [write(a_history(4), heads=heads)], who="AB")
+    assert (found.accepted, found.held, found.beside) == (12, 0, ())
