@@ -111,10 +111,12 @@ def undo_rows(
 
 def correct(
     reading: Annotated[
-        str,
+        list[str],
         typer.Argument(
+            metavar="READING...",
             help="Number of the reading, or its piece with what tells it from the others: 4711, or "
-            "R1001/gap/upper leg. A serial alone, without --set or --withdraw, lists the piece's readings."
+            "R1001/gap/upper leg; several are changed alike, all or none. A serial alone, without --set or "
+            "--withdraw, lists the piece's readings.",
         ),
     ],
     change: Annotated[
@@ -133,22 +135,36 @@ def correct(
     as_of: HandInOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Put an accepted reading right, or take it back; what it touched is judged anew at once."""
-    from qc.jobs.rows import correct_reading, readings_of, withdraw_reading
+    """Put accepted readings right, or take them back; what they touched is judged anew at once."""
+    from qc.jobs.rows import (
+        correct_reading,
+        correct_readings,
+        readings_of,
+        withdraw_reading,
+        withdraw_readings,
+    )
 
     changes = _changes(change)
     if changes and withdraw:
         raise typer.BadParameter("choose one of --set COLUMN=VALUE or --withdraw")
     place = open_workshop(workshop, as_of, writes=bool(changes or withdraw))
-    if withdraw:
-        show(withdraw_reading(place, reading, who=who, why=why), as_json=as_json)
+    first, *more = reading
+    if withdraw and more:
+        show(withdraw_readings(place, reading, who=who, why=why), as_json=as_json)
+    elif withdraw:
+        show(withdraw_reading(place, first, who=who, why=why), as_json=as_json)
+    elif changes and more:
+        together = correct_readings(place, reading, changes, who=who, why=why, as_typed=as_typed)
+        show(together, as_json=as_json)
     elif changes:
-        done = correct_reading(place, reading, changes, who=who, why=why, as_typed=as_typed)
+        done = correct_reading(place, first, changes, who=who, why=why, as_typed=as_typed)
         show(done, as_json=as_json)
     elif who or why or as_typed:
         raise typer.BadParameter("say what it should be: --set COLUMN=VALUE, or --withdraw")
+    elif more:
+        raise typer.BadParameter("name one piece to see its readings; several are put right with --set")
     else:
-        show(readings_of(place, reading), as_json=as_json)
+        show(readings_of(place, first), as_json=as_json)
 
 
 def _changes(given: list[str] | None) -> dict[str, str]:

@@ -7,26 +7,42 @@ from pathlib import Path
 
 from qc.jobs.workshop import PLAN, Workshop, find_folder
 from qc.plain import JsonObject
-from qc.plan import Plan, PlanFault
+from qc.plan import Plan, PlanFault, load_plan
 from qc.plan import check_plan as faults_of
 from qc.report.terminal import plan_faults_text, plan_text
 from qc.store import OWN_FILE, PlanVersion, flush_file
+from qc.words import some_of
+
+MOST_NAMED = 12
+"""Gauges named one by one; chosen, a line holds them."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlanCheck:
-    """What is wrong in a plan file."""
+    """What is wrong in a plan file, and what it leaves out on purpose or unseen.
+
+    Attributes
+    ----------
+    file : Path
+        The plan.
+    faults : tuple of PlanFault
+        In order of line; with one the plan is not taken.
+    remarks : tuple of str
+        What a plan in order still cannot do, a sentence each.
+    """
 
     file: Path
     faults: tuple[PlanFault, ...]
+    remarks: tuple[str, ...] = ()
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
-        return {"file": str(self.file), "faults": [fault.to_dict() for fault in self.faults]}
+        faults = [fault.to_dict() for fault in self.faults]
+        return {"file": str(self.file), "faults": faults, "remarks": list(self.remarks)}
 
     def to_text(self) -> str:
-        """Say every fault with its line and what to write instead."""
-        return plan_faults_text(self.file, self.faults)
+        """Say every fault with its line and what to write instead, then the remarks."""
+        return "\n".join([plan_faults_text(self.file, self.faults), *self.remarks])
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +89,33 @@ def check_plan(file: Path | None, workshop: Path | None) -> PlanCheck:
     Returns
     -------
     PlanCheck
-        Every fault at once, in order of line.
+        Every fault at once, in order of line; remarks where there is none.
     """
     path = file if file is not None else find_folder(workshop) / PLAN
-    return PlanCheck(path, tuple(faults_of(path)))
+    faults = tuple(faults_of(path))
+    return PlanCheck(path, faults, () if faults else plan_remarks(load_plan(path)))
+
+
+def plan_remarks(plan: Plan) -> tuple[str, ...]:
+    """Return what a plan in order still cannot do: gauges that no check can find off.
+
+    The bench takes a check of every gauge, whether or not the plan has a card of checks.
+
+    Examples
+    --------
+    >>> from qc.plan import load_plan, template_text
+    >>> [told] = plan_remarks(load_plan(template_text()))
+    >>> told.partition(":")[0]
+    'No tolerance is set for TUNER-1, COAT-1'
+    """
+    loose = [gauge.id for gauge in plan.gauges if gauge.check_tolerance is None]
+    if not loose:
+        return ()
+    return (
+        f"No tolerance is set for {some_of(loose, MOST_NAMED)}: whatever a check of "
+        f"{'it' if len(loose) == 1 else 'them'} says, nothing can be found off. Add `check_tolerance:`, the "
+        "largest deviation from the master that passes.",
+    )
 
 
 def describe_plan(workshop: Workshop) -> PlanView:

@@ -148,11 +148,21 @@ class Taker:
     # --- the board
 
     @cached_property
+    def judged(self):
+        """Judge the copy anew once: what is kept of a series then holds for the workshop's day.
+
+        An upload keeps a verdict for its own day, `rejudge` for the day it runs on. Board and verdicts would
+        else be what they are by whether that command was taken before them.
+        """
+        return self.call(["rejudge", "--workshop", "{demo}"])
+
+    @cached_property
     def client(self):
         """A client of the board over the copy; nothing is uploaded, so no worker is started."""
         from dashboard.app import build_app
         from qc.jobs.board import StoreBoardData
 
+        assert self.judged["code"] == 0
         return build_app(StoreBoardData(self.demo, None), _NoUploads()).server.test_client()
 
     def page(self, path):
@@ -209,6 +219,7 @@ class Taker:
         """Return the verdicts or the signals of the store, as plain values."""
         from qc.jobs.workshop import open_workshop
 
+        assert self.judged["code"] == 0
         with open_workshop(self.demo).store as store:
             return [plain_record(record) for record in getattr(store, what)()]
 

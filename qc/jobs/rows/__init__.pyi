@@ -1,8 +1,11 @@
 """Types of what `qc.jobs.rows` offers; the package fetches each name on first use."""
 
 from .correcting import Corrected as Corrected
+from .correcting import CorrectedTogether as CorrectedTogether
 from .correcting import correct_reading as correct_reading
+from .correcting import correct_readings as correct_readings
 from .correcting import withdraw_reading as withdraw_reading
+from .correcting import withdraw_readings as withdraw_readings
 from .corrections import offered_now as offered_now
 from .finding import PieceReading as PieceReading
 from .finding import PieceReadings as PieceReadings

@@ -7,7 +7,7 @@ The corrected figure goes through the same check as a new one, and what it touch
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -66,6 +66,18 @@ class SeriesChange:
         """Whether anything is told otherwise."""
         return bool(self.gone or self.raised or self.behaviour[0] != self.behaviour[1])
 
+    def to_dict(self) -> JsonObject:
+        """Return plain values."""
+        return {
+            "series": self.series,
+            "title": self.title,
+            "was": self.behaviour[0],
+            "is": self.behaviour[1],
+            "gone": list(self.gone),
+            "raised": list(self.raised),
+            "changed": self.changed,
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Corrected(Tabled):
@@ -123,25 +135,47 @@ class Corrected(Tabled):
             ],
             "who": self.who,
             "why": self.why,
-            "series": [
-                {
-                    "series": one.series,
-                    "title": one.title,
-                    "was": one.behaviour[0],
-                    "is": one.behaviour[1],
-                    "gone": list(one.gone),
-                    "raised": list(one.raised),
-                    "changed": one.changed,
-                }
-                for one in self.series
-            ],
+            "series": [one.to_dict() for one in self.series],
             "sentence": self.sentence,
         }
 
     def to_text(self) -> str:
         """Say what was and is, and what judging anew changed."""
-        series = [(one.title, one.behaviour, one.gone, one.raised) for one in self.series]
-        return correction_text(self.sentence, series)
+        return _told(self.sentence, self.series)
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectedTogether(Tabled):
+    """What became of several readings that were put right or taken back at once, and of their series.
+
+    Attributes
+    ----------
+    readings : tuple of Corrected
+        Each of them, in the order in which they were named, without series.
+    who, why : str
+        As given, kept with each.
+    series : tuple of SeriesChange
+        The series judged anew by all of it, in route order.
+    """
+
+    ROWS = "readings"
+
+    readings: tuple[Corrected, ...]
+    who: str
+    why: str
+    series: tuple[SeriesChange, ...] = ()
+
+    def to_dict(self) -> JsonObject:
+        """Return each reading as ``qc correct --json`` has it, and the series once, for all of them."""
+        own = [one.to_dict() for one in self.readings]
+        for one in own:
+            del one["series"], one["who"], one["why"]
+        series = [one.to_dict() for one in self.series]
+        return {"readings": own, "who": self.who, "why": self.why, "series": series}
+
+    def to_text(self) -> str:
+        """Say what each was and is, and what judging anew changed."""
+        return _told("\n".join(one.sentence for one in self.readings), self.series)
 
 
 def correct_reading(
@@ -182,17 +216,85 @@ def correct_reading(
     MendError
         A column cannot be changed, or a value cannot be read.
     """
+    (done,), series = _settled(
+        workshop, [name], who, why, lambda one: _corrected(workshop, one, changes, who, why, as_typed)
+    )
+    return replace(done, series=series)
+
+
+def withdraw_reading(workshop: Workshop, name: str, *, who: str, why: str) -> Corrected:
+    """Take back an accepted reading: it stays on record and counts no more.
+
+    Parameters and errors as in `correct_reading`.
+    """
+    (done,), series = _settled(workshop, [name], who, why, lambda one: _withdrawn(workshop, one, who, why))
+    return replace(done, series=series)
+
+
+def correct_readings(
+    workshop: Workshop,
+    names: Sequence[str],
+    changes: Mapping[str, str],
+    *,
+    who: str,
+    why: str,
+    as_typed: bool = False,
+) -> CorrectedTogether:
+    """Put several accepted readings right alike, the figures of a card, say, that name the wrong piece.
+
+    All of them are stored, or none: where one cannot be put right, nothing is changed.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    names : sequence of str
+        Each as `correct_reading` takes it.
+    changes : mapping of str to str
+        Column to what each of them should say.
+    who, why, as_typed
+        As in `correct_reading`; kept with each.
+
+    Raises
+    ------
+    UsageError, JobError, MendError
+        As in `correct_reading`.
+    """
+    done, series = _settled(
+        workshop, names, who, why, lambda one: _corrected(workshop, one, changes, who, why, as_typed)
+    )
+    return CorrectedTogether(done, who, why, series)
+
+
+def withdraw_readings(workshop: Workshop, names: Sequence[str], *, who: str, why: str) -> CorrectedTogether:
+    """Take back several accepted readings: all of them, or none.
+
+    Parameters and errors as in `correct_readings`.
+    """
+    done, series = _settled(workshop, names, who, why, lambda one: _withdrawn(workshop, one, who, why))
+    return CorrectedTogether(done, who, why, series)
+
+
+def _settled(
+    workshop: Workshop, names: Sequence[str], who: str, why: str, settle: Callable[[str], Corrected]
+) -> tuple[tuple[Corrected, ...], tuple[SeriesChange, ...]]:
+    """Settle readings in one transaction, then judge once what they touched."""
     refuse_no_reason(why)
     with ending(NOTHING_STORED):
         catch_up(workshop)  # else what waited would look like an effect of this
         with workshop.store.writing():
             may(who, Verb.CORRECT, workshop.plan, workshop.store.people())
-            old = standing_reading(workshop, name)
-            mended = _mended(workshop, old, changes)
-            checked = _checked(workshop, old, mended, as_typed=as_typed)
-            by = workshop.store.replace_reading(
-                old["id"], checked.readings, who=who, when=workshop.now, why=why
-            )
+            done = tuple(settle(name) for name in names)
+    return done, _judged(workshop)
+
+
+def _corrected(
+    workshop: Workshop, name: str, changes: Mapping[str, str], who: str, why: str, as_typed: bool
+) -> Corrected:
+    old = standing_reading(workshop, name)
+    mended = _mended(workshop, old, changes)
+    checked = _checked(workshop, old, mended, as_typed=as_typed)
+    by = workshop.store.replace_reading(old["id"], checked.readings, who=who, when=workshop.now, why=why)
     told = tuple(
         ColumnChange(
             column,
@@ -202,31 +304,19 @@ def correct_reading(
         for column, (was, becomes) in mended.changed.items()
     )
     what = piece_words(old, workshop.plan)
-    done = Corrected(old["id"], "corrected", by, old["serial"] or "", what, told, who, why)
-    return _judged(workshop, done)
+    return Corrected(old["id"], "corrected", by, old["serial"] or "", what, told, who, why)
 
 
-def withdraw_reading(workshop: Workshop, name: str, *, who: str, why: str) -> Corrected:
-    """Take back an accepted reading: it stays on record and counts no more.
-
-    Parameters and errors as in `correct_reading`.
-    """
-    refuse_no_reason(why)
-    with ending(NOTHING_STORED):
-        catch_up(workshop)
-        with workshop.store.writing():
-            may(who, Verb.CORRECT, workshop.plan, workshop.store.people())
-            old = standing_reading(workshop, name)
-            if old["state"] != STANDS:
-                raise JobError(
-                    f"Reading {old['id']} was taken back already, by {old['changed_by'] or 'nobody named'}"
-                    f"{': ' + old['why'] if old['why'] else ''}. With --set it comes in again."
-                )
-            workshop.store.withdraw_reading(old["id"], who=who, when=workshop.now, why=why)
+def _withdrawn(workshop: Workshop, name: str, who: str, why: str) -> Corrected:
+    old = standing_reading(workshop, name)
+    if old["state"] != STANDS:
+        raise JobError(
+            f"Reading {old['id']} was taken back already, by {old['changed_by'] or 'nobody named'}"
+            f"{': ' + old['why'] if old['why'] else ''}. With --set it comes in again."
+        )
+    workshop.store.withdraw_reading(old["id"], who=who, when=workshop.now, why=why)
     what = piece_words(old, workshop.plan)
-    return _judged(
-        workshop, Corrected(old["id"], "taken back", None, old["serial"] or "", what, (), who, why)
-    )
+    return Corrected(old["id"], "taken back", None, old["serial"] or "", what, (), who, why)
 
 
 def _mended(workshop: Workshop, old: FrameRow, changes: Mapping[str, str]) -> MendedRow:
@@ -272,13 +362,16 @@ def _reasons(checked: Checked) -> tuple[HeldReason, ...]:
     return () if checked.held.is_empty() else reasons_of(checked.held["reasons"][0])
 
 
-def _judged(workshop: Workshop, done: Corrected) -> Corrected:
-    """Judge what the correction touched, and say what that changed."""
+def _judged(workshop: Workshop) -> tuple[SeriesChange, ...]:
+    """Judge what was touched, and say what that changed."""
     with ending(STORED_NOT_JUDGED):
         before = {one.series: one for one in workshop.store.told()}
         verdicts = catch_up(workshop)
-    series = tuple(_change(before.get(str(verdict.key)), verdict) for verdict in verdicts)
-    return replace(done, series=series)
+    return tuple(_change(before.get(str(verdict.key)), verdict) for verdict in verdicts)
+
+
+def _told(sentences: str, series: Sequence[SeriesChange]) -> str:
+    return correction_text(sentences, [(one.title, one.behaviour, one.gone, one.raised) for one in series])
 
 
 def _change(before: ToldRecord | None, now: SeriesVerdict) -> SeriesChange:

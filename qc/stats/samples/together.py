@@ -21,7 +21,8 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+import polars as pl
+from scipy import special
 
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Floats, Interval, Places, check_between
@@ -151,7 +152,9 @@ def ranks_within(values: Floats, groups: Places) -> Floats:
     for group in np.unique(groups):
         own = groups == group
         size = int(own.sum())
-        out[own] = (stats.rankdata(values[own]) - (size + 1) / 2) / (size + 1)
+        # not by scipy.stats, whose import alone takes a tenth of a month's report
+        ranks = pl.Series(values[own]).rank("average").to_numpy()
+        out[own] = (ranks - (size + 1) / 2) / (size + 1)
     return out
 
 

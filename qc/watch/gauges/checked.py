@@ -127,6 +127,6 @@ def _reading(gauge: Gauge, off: float) -> str:
     sign = "+" if off > 0 else "−" if off < 0 else ""
     said = f"{sign}{quantity_words(abs(off), gauge.unit)}"
     if gauge.check_tolerance is None:
-        return said
+        return f"{said}; no tolerance is set, so nothing can be found off"
     limit = f"±{quantity_words(gauge.check_tolerance, gauge.unit)}"
     return f"{said}, {'inside' if check_is_good(gauge, off) else 'outside'} {limit}"

@@ -197,11 +197,27 @@ def told_words(delay: Delay) -> str:
     Examples
     --------
     >>> told_words(Delay(4, 3, 4, 400, 60)), told_words(Delay(None, None, None, 400, 60))
-    ('is told after 4 pieces', 'is mostly not told within 60 pieces')
+    ('is told after 4 pieces (3 to 4)', 'is mostly not told within 60 pieces')
     """
     if delay.pieces is None:
         return f"is mostly not told within {delay.length} pieces"
-    return f"is told after {pieces_words(delay.pieces)}"
+    return f"is told after {pieces_words(delay.pieces)}{error_words(delay)}"
+
+
+def error_words(delay: Delay) -> str:
+    """Write the error of a simulated number of pieces behind it, empty where the courses leave none.
+
+    Examples
+    --------
+    >>> error_words(Delay(21, 18, 22, 400, 60)), error_words(Delay(2, 2, 2, 400, 60))
+    (' (18 to 22)', '')
+    >>> error_words(Delay(58, 51, None, 400, 60))
+    ' (51 to over 60)'
+    """
+    if delay.low == delay.high:
+        return ""
+    most = f"over {delay.length}" if delay.high is None else str(delay.high)
+    return f" ({delay.low} to {most})"
 
 
 def gauge_words(gauge: GaugePart) -> str:
@@ -235,7 +251,7 @@ def _after(delay: Delay | None) -> str:
     assert delay is not None
     if delay.pieces is None:
         return f"it is mostly not told within {delay.length}"
-    return f"it is told after {delay.pieces}"
+    return f"it is told after {delay.pieces}{error_words(delay)}"
 
 
 def _better(found: Delay | None, now: Delay | None) -> bool:

@@ -53,7 +53,8 @@ def seen_within(
     elif least is not None and part.sd is not None:
         enough = (n for n in range(2, MOST_READINGS + 1) if see / left(state, part, n) >= least)
         readings = next(enough, None)
-    bare = SeenWithin(see, within, size, now, least, readings, "")
+    between = (None, None) if least is None else courses.least_seen_between(state.sd, within)
+    bare = SeenWithin(see, within, size, now, least, between, readings, "")
     return replace(bare, sentence=_answer(bare, state, part, unit))
 
 
@@ -69,7 +70,9 @@ def _answer(found: SeenWithin, state: SettledState, part: GaugePart, unit: str) 
         return f"{goal}, read it {times} and take the mean. {now}."
     if found.seen_now is None:
         return f"{goal} is not to be had: no change, however large, is told so soon here. {now}."
-    least = f"{found.seen_now:.1f} sigma ({quantity_words(found.seen_now * state.sd, unit)})"
+    low, high = (None if one is None else f"{one:.1f}" for one in found.seen_between)
+    error = "" if low == high else f", simulated {low} to {high or 'far more'} sigma"
+    least = f"{found.seen_now:.1f} sigma ({quantity_words(found.seen_now * state.sd, unit)}{error})"
     seen = f"the least change seen within {pieces_words(found.within)} is {least}"
     if part.sd is None:
         needed = found.see / found.seen_now

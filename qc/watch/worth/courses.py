@@ -36,6 +36,7 @@ RUN = 10  # neighbours drawn together; chosen: longer than what hangs together i
 LARGEST = 8.0  # sd; the largest change asked about when the least one seen is looked for
 NEAR = 0.02  # sd, to which that is told
 HALF = 0.5
+NORMAL_95 = 1.96  # standard errors on either side that hold 95 % of a normal figure
 KEPT = 512  # answers kept in memory: after an upload only the series that it touched are simulated anew
 
 
@@ -98,18 +99,31 @@ class Courses:
             lots=lots,
         )
 
-    def least_seen(self, sd: float, within: int) -> float | None:
-        """Return the least upward change that one course in two tells within so many pieces, in sd."""
-        if self._share(LARGEST * sd, within) < HALF:
+    def least_seen(self, sd: float, within: int, share: float = HALF) -> float | None:
+        """Return the least upward change that one course in two tells within so many pieces, in sd.
+
+        `share` is another part of the courses than one in two.
+        """
+        if self._share(LARGEST * sd, within) < share:
             return None
         low, high = 0.0, LARGEST
         while high - low > NEAR:
             middle = (low + high) / 2
-            if self._share(middle * sd, within) < HALF:
+            if self._share(middle * sd, within) < share:
                 low = middle
             else:
                 high = middle
         return high
+
+    def least_seen_between(self, sd: float, within: int) -> tuple[float | None, float | None]:
+        """Return where `least_seen` of endless courses lies, 95 % sure; None beyond the largest change.
+
+        Of so many courses the share that tells a change seen by one in two is out by a standard error of
+        sqrt(1/4 / courses).
+        """
+        reach = NORMAL_95 * HALF / math.sqrt(self.after.shape[0])
+        low, high = (self.least_seen(sd, within, share) for share in (HALF - reach, HALF + reach))
+        return low, high
 
     def _share(self, change: float, within: int) -> float:
         return float((self.told(change, within=within) > 0).mean())

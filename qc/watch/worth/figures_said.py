@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.watch.worth.advising import change_words, hours_words
+from qc.watch.worth.advising import change_words, error_words, hours_words
 from qc.watch.worth.results import Delay, FigureWorth
 from qc.words import dated_words, listed, pieces_words, quantity_words
 
@@ -46,10 +46,7 @@ def delay_cell(delay: Delay | None) -> str:
         return ""
     if delay.pieces is None:
         return f"over {delay.length}"
-    if delay.low == delay.high:
-        return str(delay.pieces)
-    most = f"over {delay.length}" if delay.high is None else str(delay.high)
-    return f"{delay.pieces} ({delay.low} to {most})"
+    return f"{delay.pieces}{error_words(delay)}"
 
 
 def worth_facts(worth: FigureWorth) -> tuple[tuple[str, str], ...]:

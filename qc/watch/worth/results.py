@@ -210,6 +210,8 @@ class SeenWithin(Tabled):
         As it is measured now.
     seen_now : float or None
         The least change that is told within so many pieces as it is measured now. [sd]
+    seen_between : (float or None, float or None)
+        Where that of endless courses lies, 95 % sure; None beyond the largest change looked at. [sd]
     readings : int or None
         So many times each reading is to be taken; None where no number of readings does it, or where the
         gauge's spread is not known.
@@ -222,6 +224,7 @@ class SeenWithin(Tabled):
     size: float
     told_now: Delay
     seen_now: float | None
+    seen_between: tuple[float | None, float | None]
     readings: int | None
     sentence: str
 

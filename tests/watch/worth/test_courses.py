@@ -92,6 +92,17 @@ def test_the_least_change_seen_is_the_one_that_half_the_courses_tell(rng, points
     )
 
 
+def test_the_error_of_the_least_change_is_that_of_so_many_courses(rng, points):
+    """At its ends the share of courses that tell lies two standard errors of a coin from one half."""
+    courses = courses_of(KEY, points(rng.normal(size=80)), judged())
+    low, high = courses.least_seen_between(1.0, 5)
+    assert low < courses.least_seen(1.0, 5) < high
+    reach = stats.norm.ppf(0.975) * 0.5 / len(courses.after) ** 0.5
+    for change, share in ((low, 0.5 - reach), (high, 0.5 + reach)):
+        told, before = ((courses.told(at, within=5) > 0).mean() for at in (change, change - 0.05))
+        assert told >= share > before
+
+
 def test_a_change_no_one_could_see_so_soon_has_no_least(rng, points):
     courses = courses_of(KEY, points(rng.normal(size=80)), judged("any"))
     assert courses.least_seen(1.0, 1) is None  # ranks tell no single piece

@@ -202,7 +202,7 @@ CASES = [
     pytest.param(
         worth(told_every_second=Delay(9, 8, 9, 400, 120)),
         "keep",
-        "it is told after 9: too late",
+        "it is told after 9 (8 to 9): too late",
         id="half late",
     ),
     pytest.param(worth(behaviour="drifting"), "keep", "It has moved", id="drifting"),
@@ -261,9 +261,9 @@ def test_the_advice_follows_from_its_figures(weighed, advice, because):
 
 def test_the_delay_is_told_in_days_too():
     assert "is told after 2 pieces, about 3 days." in advise(worth())[1]
-    assert "is told after 12 pieces, about 3 weeks." in advise(late(gauge=None))[1]
+    assert "is told after 12 pieces (11 to 13), about 3 weeks." in advise(late(gauge=None))[1]
     slow = late(cost=replace(COST, pieces_a_month=2.0), gauge=None)
-    assert "is told after 12 pieces, about 6 months." in advise(slow)[1]
+    assert "is told after 12 pieces (11 to 13), about 6 months." in advise(slow)[1]
 
 
 # --- one series weighed
