@@ -236,6 +236,12 @@ def test_a_reading_is_put_right_and_taken_back_and_a_decision_undone(answer, dem
     assert answer("correct", said["by"], "--withdraw", *by)["by"] is None
     states = {one["reading"]: one["state"] for one in answer("correct", serial, *at)["readings"]}
     assert (states[reading["reading"]], states[said["by"]]) == ("corrected", "taken back")
+    pair = [number for number, state in states.items() if state == "stands"][:2]
+    hand = "BK" if reading["person"] != "BK" else "IS"
+    several = answer("correct", *pair, "--set", f"person={hand}", *by)
+    assert [one["reading"] for one in several["readings"]] == pair
+    assert {(one["state"], one["changes"][0]["is"]) for one in several["readings"]} == {("corrected", hand)}
+    assert several["series"] and (several["who"], several["why"]) == ("IS", "read again")
     row = answer("held", "list", *at)["held"][0]["row"]
     answer("held", "mend", row, "--drop", "--who", "IS", *at)
     answer("held", "undo", row, *by)

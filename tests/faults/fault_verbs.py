@@ -285,6 +285,7 @@ VERBS = (
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),
     Verb("undo a mend", ("held", "undo", "1", "--who", "IS", "--why", "another tube"), (_MEND,)),
     Verb("correct", _CORRECT),
+    Verb("correct several", ("correct", "QH-1044/force", "QH-1043/force", *_CORRECT[2:])),
     Verb("take back", ("correct", "QH-1044/force", "--withdraw", "--who", "IS", "--why", "dry slide")),
     Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
