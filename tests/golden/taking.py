@@ -328,7 +328,7 @@ def sheet_folder():
     return folder() / "sheets"
 
 
-HASH = re.compile(r'([Ll]ast hash:? |"head": ")[0-9a-f]{64}')
+HASH = re.compile(r'([Ll]ast hash:? |"(?:head|last_hash)": ")[0-9a-f]{64}')
 """The last hash of a store: it rests on the program's fingerprint, so a change of the statistics moves it."""
 
 WORDS = {"demo": "WORKSHOP", "t": "TABLES", "out": "OUT", "sheets": "SHEETS"}
