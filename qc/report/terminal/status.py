@@ -106,7 +106,7 @@ def waiting_lines(waiting: Sequence[WaitingLine]) -> list[str]:
     >>> rows[0].split("  ")
     ['', '3', 'Bow: Rise, shift', 'nobody has it in hand', '12 days, overdue']
     >>> rows[1].strip()
-    '5  is over by itself and not answered: its pieces stay held'
+    '5  is over by itself and not answered: what it holds stays held'
     """
     if not waiting:
         return []
@@ -123,9 +123,9 @@ def waiting_lines(waiting: Sequence[WaitingLine]) -> list[str]:
     over = [one.name for one in waiting if one.over]
     lines = table(rows)
     if over:
-        verb, own = ("is", "its") if len(over) == 1 else ("are", "their")
+        verb, hold = ("is", "it holds") if len(over) == 1 else ("are", "they hold")
         ending = "by itself" if len(over) == 1 else "by themselves"
-        lines.append(f"  {listed(over)}  {verb} over {ending} and not answered: {own} pieces stay held")
+        lines.append(f"  {listed(over)}  {verb} over {ending} and not answered: what {hold} stays held")
     return [f"{waiting_words(len(last) or len(over))}: qc signals", *lines]
 
 

@@ -21,7 +21,7 @@ def test_status_does_not_say_that_all_is_as_it_was_while_a_signal_waits_that_is_
     assert [(one["number"], one["over"]) for one in told["signals_waiting"]] == [(1, True)]
     head, _, *rest = bows.say("status").splitlines()
     assert "no series drifts; 1 signal waits for an answer." in head
-    assert "  1  is over by itself and not answered: its pieces stay held" in rest
+    assert "  1  is over by itself and not answered: what it holds stays held" in rest
 
     bows.ask("signals", "close", "1", "--false", "--who", "ML")
     assert bows.ask("status")["signals_waiting"] == []
