@@ -20,6 +20,7 @@ from .headings import FIGURE_WORDS as FIGURE_WORDS
 from .headings import NUMBER_WORDS as NUMBER_WORDS
 from .headings import WHAT_WORDS as WHAT_WORDS
 from .headings import CardHeadings as CardHeadings
+from .headings import card_headings as card_headings
 from .headlines import Cell as Cell
 from .headlines import HeadLine as HeadLine
 from .headlines import HeadReader as HeadReader

@@ -16,6 +16,7 @@ from qc.ingest.cards import (
     ReadAs,
     SheetWords,
     address,
+    card_headings,
     cells_of,
     part_sheet,
     plan_names,
@@ -65,7 +66,7 @@ def read_freely(grid: Grid, plan: Plan) -> CardSheet | None:
     cards = [card for card in plan.cards if card.id == named] if named else list(plan.cards)
     found: list[tuple[int, CardSheet]] = []
     for card in cards:
-        own = CardHeadings(card, plan)
+        own = card_headings(card, plan)
         if not own.figures or card.event:
             continue
         reader, lexicon = CellReader(plan, words, heads), Lexicon(own)

@@ -36,6 +36,13 @@ LEFT_OUT = 1
 _VOWELS = frozenset("aeiouyäöü")
 
 
+_State = tuple[str, frozenset[tuple[str, str]], str]
+"""A figure or none, the places said so far, a unit or none."""
+
+MOST_STATES = 40
+"""So many ways to take the words so far go on; chosen."""
+
+
 @dataclass(frozen=True, slots=True)
 class Told:
     """One meaning of a label: the field of a figure or none, its places, unit, basis; `cost` of guessing."""
@@ -124,35 +131,40 @@ class Lexicon:
         tokens = [t.rstrip(".°") for t in tokens]
         if not tokens or len(tokens) > MOST_TOKENS:
             return []
-        best: dict[tuple[object, ...], Told] = {}
-        for told in self._parse(tuple(tokens), "", {}, "", 0):
-            key = (told.figure, frozenset(told.places), told.unit)
-            if (told.figure or told.places) and (key not in best or told.cost < best[key].cost):
-                best[key] = told
-        return sorted(best.values(), key=lambda t: t.cost)[:MOST_WAYS]
+        found = [told for told in self._parsed(tokens) if told.figure or told.places]
+        return sorted(found, key=lambda told: told.cost)[:MOST_WAYS]
 
-    def _parse(
-        self, tokens: tuple[str, ...], figure: str, places: dict[str, str], unit: str, cost: int
-    ) -> Iterator[Told]:
-        if not tokens:
-            known = self.words.places[figure] if figure else None
-            if known is None or places.keys() <= known.keys():
-                yield Told(figure, tuple(sorted(places.items())), unit, "", cost)
-            return
-        if not figure:
-            for used in range(min(3, len(tokens)), 0, -1):
-                for field, own in self._figures(tokens[:used]):
-                    yield from self._parse(tokens[used:], field, places, unit, cost + own)
-        for used, kind, value, own in self._places(tokens):
-            if kind not in places and (not figure or kind in self.words.places[figure]):
-                yield from self._parse(tokens[used:], figure, {**places, kind: value}, unit, cost + own)
-        if not unit and (figure or places):
-            own_unit, _, stray = split_unit(tokens[0], self.words.units)
-            if own_unit and not stray:
-                yield from self._parse(tokens[1:], figure, places, own_unit, cost)
-        is_kind = known_field(tokens[0]) in places
-        if tokens[0] in _FILLERS or is_kind:
-            yield from self._parse(tokens[1:], figure, places, unit, cost)
+    def _parsed(self, tokens: Sequence[str]) -> list[Told]:
+        """Return every way to take all words, the cheapest of those that say the same."""
+        states: list[dict[_State, int]] = [{} for _ in range(len(tokens) + 1)]
+        states[0] = {("", frozenset(), ""): 0}
+        for at in range(len(tokens)):
+            if not states[at]:
+                continue
+            figures = [
+                (used, one) for used in (1, 2, 3) for one in self._figures(tokens[at : at + used])
+                if at + used <= len(tokens)
+            ]  # fmt: skip
+            places = list(self._places(tokens[at:]))
+            unit, _, stray = split_unit(tokens[at], self.words.units)
+            for state, cost in sorted(states[at].items(), key=lambda one: one[1])[:MOST_STATES]:
+                figure, said, own = state
+                kinds = {kind for kind, _ in said}
+                if not figure:
+                    for used, (field, more) in figures:
+                        if kinds <= self.words.places[field].keys():
+                            _keep(states[at + used], (field, said, own), cost + more)
+                for used, kind, value, more in places:
+                    if kind not in kinds and (not figure or kind in self.words.places[figure]):
+                        _keep(states[at + used], (figure, said | {(kind, value)}, own), cost + more)
+                if unit and not stray and not own and (figure or said):
+                    _keep(states[at + 1], (figure, said, unit), cost)
+                if tokens[at] in _FILLERS or known_field(tokens[at]) in kinds:
+                    _keep(states[at + 1], state, cost)
+        return [
+            Told(figure, tuple(sorted(said)), unit, "", cost)
+            for (figure, said, unit), cost in states[-1].items()
+        ]
 
     def _figures(self, run: Sequence[str]) -> list[tuple[str, int]]:
         found: dict[str, int] = {}
@@ -180,6 +192,11 @@ class Lexicon:
                             cost += named
                         seen.add((used, kind, said))
                         yield used, kind, said, cost + (LEFT_OUT if bare else 0)
+
+
+def _keep(states: dict[_State, int], state: _State, cost: int) -> None:
+    if cost < states.get(state, cost + 1):
+        states[state] = cost
 
 
 def _kind_cost(token: str, kind: str) -> int | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.ingest.cells import packed_figures
@@ -141,6 +141,9 @@ class Solver:
 
 VERDICT = "pass-fail"
 
+MOST_TOGETHER = 64
+"""So many meanings of the labels so far go on; chosen."""
+
 AGAIN = 1
 """What it costs that two labels say one place: rather they say two; chosen."""
 
@@ -155,32 +158,33 @@ def _sort(one: Stood) -> str:
 _KINDS = ("leg", "station", "direction", "surface", "valve", "position", "partial", "area", "spot")
 
 
-def _combined(ways: Sequence[Sequence[Told]], figure: str) -> Iterator[Told]:
-    """Give every choice of one meaning a label in which no two contradict each other."""
+def _combined(ways: Sequence[Sequence[Told]], figure: str) -> list[Told]:
+    """Return every choice of one meaning a label in which no two contradict, the cheapest of like ones."""
+    states = [Told(figure, ())]
+    for label in ways:
+        found: dict[tuple[object, ...], Told] = {}
+        for so_far in states:
+            for told in label:
+                both = _both(so_far, told)
+                if both is None:
+                    continue
+                key = (both.figure, both.places, both.span)
+                if key not in found or both.cost < found[key].cost:
+                    found[key] = both
+        states = sorted(found.values(), key=lambda told: told.cost)[:MOST_TOGETHER]
+    return states
 
-    def go(at: int, so_far: Told) -> Iterator[Told]:
-        if at == len(ways):
-            yield so_far
-            return
-        for told in ways[at]:
-            if told.figure and so_far.figure and told.figure != so_far.figure:
-                continue
-            places = dict(so_far.places)
-            again = sum(kind in places for kind, _ in told.places)
-            if any(places.setdefault(kind, value) != value for kind, value in told.places):
-                continue
-            if told.span and so_far.span:
-                continue
-            yield from go(
-                at + 1,
-                Told(
-                    so_far.figure or told.figure,
-                    tuple(sorted(places.items())),
-                    so_far.unit or told.unit,
-                    so_far.basis or told.basis,
-                    so_far.cost + told.cost + AGAIN * again,
-                    so_far.span or told.span,
-                ),
-            )
 
-    yield from go(0, Told(figure, ()))
+def _both(one: Told, other: Told) -> Told | None:
+    """Return what two labels say together, None where they contradict each other."""
+    if (one.figure and other.figure and one.figure != other.figure) or (one.span and other.span):
+        return None
+    places = dict(one.places)
+    again = sum(kind in places for kind, _ in other.places)
+    if any(places.setdefault(kind, value) != value for kind, value in other.places):
+        return None
+    cost = one.cost + other.cost + AGAIN * again
+    return Told(
+        one.figure or other.figure, tuple(sorted(places.items())), one.unit or other.unit,
+        one.basis or other.basis, cost, one.span or other.span,
+    )  # fmt: skip
