@@ -387,8 +387,7 @@ class CardHeadings:
         return (1, *next(iter(fits))) if len(fits) == 1 else None
 
 
-_KEPT: dict[str, tuple[Plan, dict[str, CardHeadings]]] = {}
-# of the plan asked about last, a whole tuple at a time: a box of sheets is read by one plan
+_KEPT: dict[str, tuple[Plan, dict[str, CardHeadings]]] = {}  # of the plan asked about last, a tuple at a time
 
 
 def card_headings(card: Card, plan: Plan) -> CardHeadings:
