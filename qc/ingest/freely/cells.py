@@ -28,6 +28,7 @@ IDENTITY = frozenset("serial model day person gauge tool batch card".split())
 _WITH_UNIT = re.compile(r"^(?P<figure>[+-−]?\d[\d.,]*)\s*(?P<unit>[^\d\s].{0,12})$")
 _DOUBTED = re.compile(r"^\(?(?P<figure>[+-−]?\d[\d.,]*)\s*[?!*)]+$")
 _SAID = re.compile(r"^(?P<label>[^\W\d][^:=]*?)\s*[:=]\s*(?P<rest>[+-−]?\d.*)$")
+_JUDGED = re.compile(r"^(?P<label>[^\W\d][^:=]*?)\s*[:=]\s*(?P<rest>[^\W\d]\S*)$")
 _SPLIT = re.compile(r"\s*[;|/]\s+|,\s+|\s+")
 MOST_WORDS = 4  # of a date in words; chosen
 
@@ -65,7 +66,12 @@ class CellReader:
         found: list[Seen] = []
         for cell in cells:
             said = _SAID.match(cell.text.strip())
-            if said is not None and not known_field(said["label"]) and self._is_figures(said["rest"]):
+            if said is None:
+                said = _JUDGED.match(cell.text.strip())
+                read = said is not None and read_verdict(said["rest"])[0] is not None
+            else:
+                read = self._is_figures(said["rest"])
+            if said is not None and read and not known_field(said["label"]):
                 found.append(self.see(cell._replace(text=said["label"])))
                 found.append(self.see(cell._replace(text=said["rest"])))
             else:

@@ -45,6 +45,9 @@ class LineReader:
     def pairs(self, line: Line) -> list[tuple[str, Seen]] | None:
         """Read labels of ours with a value behind each, and values that need no label; else None."""
         cells = list(line.values())
+        if len(cells) == 2 and cells[1].says and not cells[1].words and not cells[0].field:
+            plain_words = cells[0].words and not cells[0].says and not self.lexicon.ways(cells[0].words)
+            return [(cells[1].says[0][0], cells[1])] if plain_words else None  # Bore gauge; BG-1
         if not cells[0].field or len(cells) == 1:
             return None
         found: list[tuple[str, Seen]] = []

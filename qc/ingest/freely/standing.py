@@ -74,6 +74,8 @@ class Standing:
                 own, label = said
                 for name, cell in own.items():
                     self._say(says, name, cell)
+                if label is None and (cell := self._unknown(line)) is not None:
+                    self.found.head.append(HeadLine("", cell.text.strip(), "", cell))
                 if label is not None:
                     sections = [*sections, label] if fresh else self._left(sections, label)
                     fresh = True
@@ -87,6 +89,11 @@ class Standing:
                 fresh = False
         self._below(blocks, says, sections)
         return blocks
+
+    def _unknown(self, line: Line) -> Cell | None:
+        """Return a line of words that say nothing of a piece: it is kept as a remark."""
+        seen = next(iter(line.values()))
+        return seen.cell if len(line) == 1 and seen.words and not seen.says and not seen.field else None
 
     def _below(self, blocks: Sequence[Block], says: dict[str, Cell], sections: Sequence[Label]) -> None:
         """Give the rows above what is said once, at the foot."""
@@ -152,6 +159,9 @@ class Standing:
                 last[key] = seen
                 new_piece = self._beside(seen, over[key], row) or new_piece
             self._carry(beside, line, last, over, row, new_piece)
+            for key, seen in line.items():
+                if roles[key] == "skip" and over[key]:
+                    row.notes.append(f"{over[key][-1].cell.text.strip()}: {seen.cell.text.strip()}")
             for key, seen in line.items():
                 if roles[key] == "figure" and (seen.figure or seen.mark or seen.words):
                     self._one(key, seen, over, block, roles, row, number)

@@ -115,8 +115,8 @@ def test_one_direction_is_not_asked_for_where_the_sheet_names_none():
     """A single reading across a tube; where another row of the figure names its direction it is asked."""
     head = "Slide card\nSerial;QB-2400\nModel;alder\nDate;12.06.2026\n\n"
     plain = f"{head}Leg;Station;Outer bore\nupper;mouth;14,050\nlower;mouth;14,049"
-    some = f"{head}Leg;Station;Direction;Outer bore\nupper;mouth;0;14,050\nlower;mouth;;14,049"
+    some = f"{head}Leg;Station;Direction;Outer bore\nupper;mouth;;14,050\nlower;mouth;0;14,049"
     assert len(accepted("plain", "seventh", plain)) == 2
     assert {places for *_, places, _ in accepted("some", "seventh", some)} == {
-        frozenset({"leg=upper", "station=mouth", "direction=0"})
+        frozenset({"leg=lower", "station=mouth", "direction=0"})
     }
