@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.ingest.cards import Cell
-from qc.ingest.cells import is_worked_out, is_worked_out_heading, read_decimal
+from qc.ingest.cards import Cell, HeadLine
+from qc.ingest.cells import is_worked_out, is_worked_out_heading, plain, read_decimal
 from qc.ingest.freely.cells import CellReader, Seen
 from qc.ingest.freely.shortened import Lexicon
 from qc.plan import PLACE
@@ -41,6 +41,18 @@ class LineReader:
             key = float(seen.cell.column)
             found[key + 0.5 if key in found else key] = seen
         return found
+
+    def gauge_line(self, line: Line) -> HeadLine | None:
+        """Return a line that names the gauge of one class: ``Bore gauge; BG-1``."""
+        cells = list(line.values())
+        plan = self.reader.plan
+        classes = {plain(gauge.gauge_class.replace("-", " ")) for gauge in plan.gauges}
+        if len(cells) != 2 or plain(cells[0].words) not in classes:
+            return None
+        text = cells[1].cell.text.strip()
+        if text not in {gauge.id for gauge in plan.gauges}:
+            return None
+        return HeadLine(cells[0].words, text, "", cells[1].cell)
 
     def pairs(self, line: Line) -> list[tuple[str, Seen]] | None:
         """Read labels of ours with a value behind each, and values that need no label; else None."""

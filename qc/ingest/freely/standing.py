@@ -67,7 +67,9 @@ class Standing:
         sections: list[Label] = []
         fresh = False  # whether the line before was a section too
         for number, line in enumerate(self.lines):
-            if (pairs := self.told.pairs(line)) is not None:
+            if (gauge := self.told.gauge_line(line)) is not None:
+                self.found.head.append(gauge)
+            elif (pairs := self.told.pairs(line)) is not None:
                 self._take(pairs, says)
                 fresh = False
             elif (said := self.told.section(line)) is not None:
