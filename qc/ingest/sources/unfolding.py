@@ -8,7 +8,15 @@ from typing import cast
 
 import polars as pl
 
-from qc.ingest.cards import CardSheet, Mappings, ReadAs, SheetQuestion, ask_dates, read_cards
+from qc.ingest.cards import (
+    CardSheet,
+    Mappings,
+    ReadAs,
+    SheetQuestion,
+    ask_dates,
+    card_headings,
+    read_cards,
+)
 from qc.ingest.cells import plain
 from qc.ingest.errors import SheetError
 from qc.ingest.frames import event_frame, reading_frame
@@ -117,8 +125,9 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
             raise
         sheets, readings, events = free
     else:
-        if not events and (open_before := _open(readings)) and (free := _freely(grid, plan)) is not None:
-            if _says_more(free[1], readings, open_before):
+        unsure = _open(readings) > 0 or _names_more(sheets, plan)
+        if unsure and not events and (free := _freely(grid, plan)) is not None:
+            if _says_more(free[1], readings):
                 sheets, readings, events = free
     number_repeats(readings, plan)
     read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
@@ -160,10 +169,22 @@ def _is_open(one: UnfoldedReading) -> bool:
     return one["value"] is None or not one["serial"] or "characteristic" in one["bad"]
 
 
-def _says_more(free: Sequence[UnfoldedReading], before: Sequence[UnfoldedReading], open_before: int) -> bool:
-    """Tell whether a free reading answers open rows and contradicts nothing that was read before."""
+def _names_more(sheets: Sequence[CardSheet], plan: Plan) -> bool:
+    """Tell whether a line that was kept as a remark begins with the name of a figure: ``Seam: ok``."""
+    for sheet in sheets:
+        words = card_headings(sheet.card, plan)
+        for line in sheet.extra:
+            found = [words.read(said.partition(":")[0]) for said in (line.label, line.text)]
+            if any(meaning is not None and meaning.field in words.figures for meaning in found):
+                return True
+    return False
+
+
+def _says_more(free: Sequence[UnfoldedReading], before: Sequence[UnfoldedReading]) -> bool:
+    """Tell whether a free reading answers more rows and contradicts nothing that was read before."""
     known = {_key(one) for one in before if not _is_open(one)}
-    return _open(free) < open_before and known <= {_key(one) for one in free}
+    told = {_key(one) for one in free if not _is_open(one)}
+    return known < told and _open(free) <= _open(before)
 
 
 def _key(one: UnfoldedReading) -> tuple[object, ...]:
