@@ -71,7 +71,9 @@ class CellReader:
                 read = said is not None and read_verdict(said["rest"])[0] is not None
             else:
                 read = self._is_figures(said["rest"])
-            if said is not None and read and not known_field(said["label"]):
+            told = self._says(cell.text.strip()) if said is not None and read else None
+            whole = told is not None and not told[1]  # Date 2026-10-14 09:32
+            if said is not None and read and not whole and not known_field(said["label"]):
                 found.append(self.see(cell._replace(text=said["label"])))
                 found.append(self.see(cell._replace(text=said["rest"])))
             else:

@@ -120,7 +120,8 @@ class LineReader:
             if any(seen.mark for seen in line.values()):
                 first = next(iter(line.values()))
                 marks = sum(seen.mark for seen in line.values())
-                return bool(first.field) and marks < len(line) - marks
+                fields = sum(bool(seen.field) for seen in line.values())
+                return fields > 1 + marks or (bool(first.field) and marks < len(line) - marks)
             if len(line) > 1 and is_worked_out(next(iter(line.values())).words):
                 return False
             says = [name for seen in line.values() for name, _ in seen.says]
