@@ -34,7 +34,7 @@ MOST_WORDS = 4  # of a date in words; chosen
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SeenCell:
     """One cell: what it says of the piece, whether it is a figure, and the words that are left.
 
     `unit` is one typed behind the figure; `field` is our name where the cell is one of our headings.
@@ -61,9 +61,9 @@ class CellReader:
         self.plan, self.words, self.heads = plan, words, heads
         self.units = words.units
 
-    def line(self, cells: Sequence[Cell]) -> list[Seen]:
+    def line(self, cells: Sequence[Cell]) -> list[SeenCell]:
         """Return what the cells of a line say; ``Wall rim: 0.46 mm`` in one cell is two of them."""
-        found: list[Seen] = []
+        found: list[SeenCell] = []
         for cell in cells:
             said = _SAID.match(cell.text.strip())
             if said is None:
@@ -80,26 +80,26 @@ class CellReader:
                 found.append(self.see(cell))
         return found
 
-    def see(self, cell: Cell) -> Seen:
+    def see(self, cell: Cell) -> SeenCell:
         """Return what one cell says."""
         text = cell.text.strip()
         if not text or is_blank_mark(text):
-            return Seen(cell)
+            return SeenCell(cell)
         if read_decimal(text) is not None:
-            return Seen(cell, figure=True)
+            return SeenCell(cell, figure=True)
         if self._is_figures(text):
             found = _WITH_UNIT.match(text)
             unit = split_unit(found["unit"], self.units)[0] if found is not None else ""
             if found is not None and unit:
-                return Seen(cell._replace(text=found["figure"]), figure=True, unit=unit)
-            return Seen(cell, figure=True)
+                return SeenCell(cell._replace(text=found["figure"]), figure=True, unit=unit)
+            return SeenCell(cell, figure=True)
         if field := known_field(text):
-            return Seen(cell, field=field, words=text)
+            return SeenCell(cell, field=field, words=text)
         says = self._says(text)
         if says is not None:
-            return Seen(cell, says=tuple(says[0].items()), words=says[1])
+            return SeenCell(cell, says=tuple(says[0].items()), words=says[1])
         marked = read_verdict(text)[0] is not None
-        return Seen(cell, mark=marked, words=text)
+        return SeenCell(cell, mark=marked, words=text)
 
     def _is_figures(self, text: str) -> bool:
         if read_decimal(text) is not None or packed_figures(text):

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from qc.ingest.cards import NUMBER_WORDS, WHAT_WORDS, Cell
 from qc.ingest.cells import is_worked_out, is_worked_out_heading, plain
-from qc.ingest.freely.cells import IDENTITY, Seen
+from qc.ingest.freely.cells import IDENTITY, SeenCell
 from qc.ingest.freely.lines import Label, Line, LineReader, may_be_place
 
 _ASIDE = frozenset(
@@ -22,7 +22,7 @@ _WANTED = frozenset("lower upper tol nominal limit limits target soll".split())
 
 
 @dataclass(slots=True)
-class Block:
+class RowsUnderHeadings:
     """Lines of headings, and the rows below them with what was said before each."""
 
     headers: list[Line] = field(default_factory=list)
@@ -35,7 +35,7 @@ class ColumnReader:
     def __init__(self, told: LineReader) -> None:
         self.told = told
 
-    def role(self, key: float, over: list[Seen], block: Block) -> str:
+    def role(self, key: float, over: list[SeenCell], block: RowsUnderHeadings) -> str:
         """Return what a column holds: figures, what speaks for its rows, or nothing to be read."""
         cells = [line[key] for line, _, _ in block.data if key in line]
         for seen in over:
@@ -68,14 +68,14 @@ class ColumnReader:
             return "beside"
         return "figure"
 
-    def is_wanted(self, seen: Seen, over: list[Seen]) -> bool:
+    def is_wanted(self, seen: SeenCell, over: list[SeenCell]) -> bool:
         """Tell whether a row says what is wanted or worked out; upper is a leg too, unless under Serial."""
         if is_worked_out(seen.words):
             return True
         in_piece = bool(over) and over[-1].field in IDENTITY
         return plain(seen.words) in _WANTED and (in_piece or not self.told.places(plain(seen.words)))
 
-    def is_figure_field(self, seen: Seen) -> bool:
+    def is_figure_field(self, seen: SeenCell) -> bool:
         """Tell whether a heading of ours stands over figures."""
         return (
             seen.field in self.told.lexicon.words.figures
@@ -83,7 +83,9 @@ class ColumnReader:
             or (seen.field == "verdict" and plain(seen.words) == "result")
         )
 
-    def _counts_rows(self, key: float, over: list[Seen], block: Block, cells: list[Seen]) -> bool:
+    def _counts_rows(
+        self, key: float, over: list[SeenCell], block: RowsUnderHeadings, cells: list[SeenCell]
+    ) -> bool:
         """Tell whether small whole numbers at the left, with nothing over them, are places of the rows."""
         texts = [seen.cell.text.strip().rstrip("°") for seen in cells]
         if over or not all(text.isdigit() and may_be_place(int(text)) for text in texts):
@@ -97,7 +99,9 @@ class ColumnReader:
         whole = all(s.cell.text.strip().lstrip("+-").isdigit() for s in right)
         return over_right or (not whole and len(set(texts)) > 1)
 
-    def corner(self, beside: Sequence[float], over: dict[float, list[Seen]], block: Block) -> list[Label]:
+    def corner(
+        self, beside: Sequence[float], over: dict[float, list[SeenCell]], block: RowsUnderHeadings
+    ) -> list[Label]:
         """Return what the corner of a map says of all its figures."""
         found = []
         for key in beside:
@@ -110,12 +114,14 @@ class ColumnReader:
                     found.append(Label(seen.words))
         return found
 
-    def turned(self, kind: str, block: Block, key: float) -> bool:
+    def turned(self, kind: str, block: RowsUnderHeadings, key: float) -> bool:
         """Tell whether a corner names what stands beside it: its own column holds something else."""
         cells = [line[key] for line, _, _ in block.data if key in line]
         return not all(self.told.lexicon.ways(s.cell.text.strip(), kind) for s in cells)
 
-    def above(self, line: Line, key: float, roles: dict[float, str], block: Block) -> Seen | None:
+    def above(
+        self, line: Line, key: float, roles: dict[float, str], block: RowsUnderHeadings
+    ) -> SeenCell | None:
         """Return what a line of headings says of a column: over it, or to the left for several columns."""
         if key in line:
             return line[key]

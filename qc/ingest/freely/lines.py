@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from qc.ingest.cards import Cell, HeadLine
 from qc.ingest.cells import is_worked_out, is_worked_out_heading, plain, read_decimal
-from qc.ingest.freely.cells import CellReader, Seen
+from qc.ingest.freely.cells import CellReader, SeenCell
 from qc.ingest.freely.shortened import Lexicon
 from qc.plan import PLACE
 
 MOST_PLACE = 16
 """The highest number taken for a place, of a partial; chosen. Directions are multiples of 15 degrees."""
 
-Line = dict[float, Seen]
+Line = dict[float, SeenCell]
 """Column -> what its cell says; a second figure of one cell stands half a column behind."""
 
 
@@ -54,7 +54,7 @@ class LineReader:
             return None
         return HeadLine(cells[0].words, text, "", cells[1].cell)
 
-    def pairs(self, line: Line) -> list[tuple[str, Seen]] | None:
+    def pairs(self, line: Line) -> list[tuple[str, SeenCell]] | None:
         """Read labels of ours with a value behind each, and values that need no label; else None."""
         cells = list(line.values())
         if len(cells) == 2 and cells[1].says and not cells[1].words and not cells[0].field:
@@ -62,7 +62,7 @@ class LineReader:
             return [(cells[1].says[0][0], cells[1])] if plain_words else None  # Bore gauge; BG-1
         if not cells[0].field or len(cells) == 1:
             return None
-        found: list[tuple[str, Seen]] = []
+        found: list[tuple[str, SeenCell]] = []
         at = 0
         while at < len(cells):
             one, after = cells[at], cells[at + 1] if at + 1 < len(cells) else None
@@ -84,7 +84,7 @@ class LineReader:
         doubled = len({name for name, _ in found}) < len(found)
         return None if doubled else found
 
-    def names_figure(self, seen: Seen) -> bool:
+    def names_figure(self, seen: SeenCell) -> bool:
         """Tell whether words name a figure of the card as the plan or a bench does, not shortened."""
         return (
             bool(seen.words)

@@ -27,7 +27,7 @@ from qc.ingest.errors import SheetError
 from qc.ingest.freely.cells import CellReader
 from qc.ingest.freely.shortened import Lexicon
 from qc.ingest.freely.solving import Solved, Solver
-from qc.ingest.freely.standing import Read, Standing, Stood
+from qc.ingest.freely.standing import FoundFigures, Surroundings, Stood
 from qc.ingest.reading import Grid
 from qc.plan import Card, Plan
 from qc.words import listed
@@ -70,7 +70,7 @@ def read_freely(grid: Grid, plan: Plan) -> CardSheet | None:
         if not own.figures or card.event:
             continue
         reader, lexicon = CellReader(plan, words, heads), Lexicon(own)
-        best: tuple[tuple[int, int], list[Solved], list[Stood], Read] | None = None
+        best: tuple[tuple[int, int], list[Solved], list[Stood], FoundFigures] | None = None
         for parts in _ways_to_part(rows):
             read, solved, left = _solved(parts, reader, lexicon, own)
             key = (len(left) + _unnamed(solved), sum(one.cost for one in solved))
@@ -159,12 +159,12 @@ def _repeated(rows: Sequence[Sequence[Cell]], width: int) -> list[int]:
 
 def _solved(
     parts: Sequence[Sequence[Sequence[Cell]]], reader: CellReader, lexicon: Lexicon, words: CardHeadings
-) -> tuple[Read, list[Solved], list[Stood]]:
-    whole = Read()
+) -> tuple[FoundFigures, list[Solved], list[Stood]]:
+    whole = FoundFigures()
     solved: list[Solved] = []
     left: list[Stood] = []
     for rows in parts:
-        read = Standing(rows, reader, lexicon).read()
+        read = Surroundings(rows, reader, lexicon).read()
         whole.head += [line for line in read.head if line not in whole.head]
         own, open_ones = Solver(lexicon).solve(read.figures)
         for one in own:
@@ -213,7 +213,7 @@ def _likely(solved: Sequence[Solved], words: CardHeadings) -> bool:
 
 def _laid(
     grid: Grid, plan: Plan, card: Card, words: CardHeadings, solved: Sequence[Solved], left: Sequence[Stood],
-    read: Read,
+    read: FoundFigures,
 ) -> CardSheet:  # fmt: skip
     """Write the figures as the plainest card, each from the cell it was typed in."""
     laid = PlainCard(grid, card, words, list(read.head))

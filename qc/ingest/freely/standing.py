@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from qc.ingest.cards import NUMBER_WORDS, Cell, HeadLine
 from qc.ingest.cells import is_ditto, plain, split_unit
-from qc.ingest.freely.cells import IDENTITY, CellReader, Seen
-from qc.ingest.freely.columns import Block, ColumnReader
+from qc.ingest.freely.cells import IDENTITY, CellReader, SeenCell
+from qc.ingest.freely.columns import RowsUnderHeadings, ColumnReader
 from qc.ingest.freely.lines import Label, Line, LineReader
 from qc.ingest.freely.shortened import Lexicon
 from qc.plan import PLACE
@@ -23,7 +23,7 @@ _READINGS = frozenset(
 class Stood:
     """A figure with all that speaks for it."""
 
-    seen: Seen
+    seen: SeenCell
     labels: list[Label]
     carried: list[Label]
     says: dict[str, Cell]
@@ -34,7 +34,7 @@ class Stood:
 
 
 @dataclass(slots=True)
-class Read:
+class FoundFigures:
     """What was found on a sheet or a part of it."""
 
     figures: list[Stood] = field(default_factory=list)
@@ -42,7 +42,7 @@ class Read:
     lost: int = 0
 
 
-class Standing:
+class Surroundings:
     """Finds what speaks for each figure of one part of a sheet."""
 
     def __init__(self, rows: Sequence[Sequence[Cell]], reader: CellReader, lexicon: Lexicon) -> None:
@@ -51,18 +51,18 @@ class Standing:
         self.columns = ColumnReader(self.told)
         self.lines = [self.told.line(row) for row in rows]
         self.lines = [line for line in self.lines if line]
-        self.found = Read()
+        self.found = FoundFigures()
 
-    def read(self) -> Read:
+    def read(self) -> FoundFigures:
         """Return every figure with what speaks for it."""
         blocks = self._blocks()
         for block in blocks:
             self._stand(block)
         return self.found
 
-    def _blocks(self) -> list[Block]:
+    def _blocks(self) -> list[RowsUnderHeadings]:
         """Part the lines into blocks: headings, and the rows below them with what was said before each."""
-        blocks = [Block()]
+        blocks = [RowsUnderHeadings()]
         says: dict[str, Cell] = {}
         sections: list[Label] = []
         fresh = False  # whether the line before was a section too
@@ -83,7 +83,7 @@ class Standing:
                     fresh = True
             elif self.told.is_heading(self.lines, number):
                 if blocks[-1].data:
-                    blocks.append(Block())
+                    blocks.append(RowsUnderHeadings())
                 blocks[-1].headers.append(line)
                 fresh = False
             else:
@@ -97,7 +97,9 @@ class Standing:
         seen = next(iter(line.values()))
         return seen.cell if len(line) == 1 and seen.words and not seen.says and not seen.field else None
 
-    def _below(self, blocks: Sequence[Block], says: dict[str, Cell], sections: Sequence[Label]) -> None:
+    def _below(
+        self, blocks: Sequence[RowsUnderHeadings], says: dict[str, Cell], sections: Sequence[Label]
+    ) -> None:
         """Give the rows above what is said once, at the foot."""
         rows = [one for block in blocks for one in block.data]
         for name in ("day", "person", "gauge"):
@@ -126,7 +128,7 @@ class Standing:
             says.pop("model", None)
         says[name] = cell
 
-    def _take(self, pairs: list[tuple[str, Seen]], says: dict[str, Cell]) -> None:
+    def _take(self, pairs: list[tuple[str, SeenCell]], says: dict[str, Cell]) -> None:
         for name, seen in pairs:
             for own, text in (
                 seen.says if seen.says and name in IDENTITY else ((name, seen.cell.text.strip()),)
@@ -137,7 +139,7 @@ class Standing:
                 else:
                     self._say(says, own, cell)
 
-    def _stand(self, block: Block) -> None:
+    def _stand(self, block: RowsUnderHeadings) -> None:
         """Find for each figure of a block what speaks for it."""
         keys = sorted(
             {key for line in block.headers for key in line} | {k for line, _, _ in block.data for k in line}
@@ -146,7 +148,7 @@ class Standing:
         roles = {key: self.columns.role(key, over[key], block) for key in keys}
         beside = [key for key in keys if roles[key] == "beside"]
         corner = self.columns.corner(beside, over, block)
-        last: dict[float, Seen] = {}
+        last: dict[float, SeenCell] = {}
         for number, (line, said, sections) in enumerate(block.data):
             row = _Row(dict(said), [*sections, *corner])
             if any(self.columns.is_wanted(line[key], over[key]) for key in beside if key in line):
@@ -168,7 +170,7 @@ class Standing:
                 if roles[key] == "figure" and (seen.figure or seen.mark or seen.words):
                     self._one(key, seen, over, block, roles, row, number)
 
-    def _beside(self, seen: Seen, over: list[Seen], row: _Row) -> bool:
+    def _beside(self, seen: SeenCell, over: list[SeenCell], row: _Row) -> bool:
         """Take what a cell beside the figures says of its row; True where it names another piece."""
         heading = over[-1] if over else None
         name = heading.field if heading is not None else ""
@@ -208,8 +210,8 @@ class Standing:
         self,
         beside: Sequence[float],
         line: Line,
-        last: dict[float, Seen],
-        over: dict[float, list[Seen]],
+        last: dict[float, SeenCell],
+        over: dict[float, list[SeenCell]],
         row: _Row,
         new_piece: bool,
     ) -> None:
@@ -230,9 +232,9 @@ class Standing:
     def _one(
         self,
         key: float,
-        seen: Seen,
-        over: dict[float, list[Seen]],
-        block: Block,
+        seen: SeenCell,
+        over: dict[float, list[SeenCell]],
+        block: RowsUnderHeadings,
         roles: dict[float, str],
         row: _Row,
         number: int,
