@@ -27,7 +27,7 @@ from qc.ingest.errors import SheetError
 from qc.ingest.freely.cells import CellReader
 from qc.ingest.freely.shortened import Lexicon
 from qc.ingest.freely.solving import Solved, Solver
-from qc.ingest.freely.standing import FoundFigures, Surroundings, Stood
+from qc.ingest.freely.standing import FoundFigures, Stood, Surroundings
 from qc.ingest.reading import Grid
 from qc.plan import Card, Plan
 from qc.words import listed

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from qc.ingest.cards import NUMBER_WORDS, Cell, HeadLine
 from qc.ingest.cells import is_ditto, plain, split_unit
 from qc.ingest.freely.cells import IDENTITY, CellReader, SeenCell
-from qc.ingest.freely.columns import RowsUnderHeadings, ColumnReader
+from qc.ingest.freely.columns import ColumnReader, RowsUnderHeadings
 from qc.ingest.freely.lines import Label, Line, LineReader
 from qc.ingest.freely.shortened import Lexicon
 from qc.plan import PLACE
