@@ -76,8 +76,8 @@ class Surroundings:
                 own, label = said
                 for name, cell in own.items():
                     self._say(says, name, cell)
-                if label is None and (cell := self._unknown(line)) is not None:
-                    self.found.head.append(HeadLine("", cell.text.strip(), "", cell))
+                if label is None and (remark := self._unknown(line)) is not None:
+                    self.found.head.append(HeadLine("", remark.text.strip(), "", remark))
                 if label is not None:
                     sections = [*sections, label] if fresh else self._left(sections, label)
                     fresh = True
