@@ -137,10 +137,10 @@ def _with_near(frame: pl.DataFrame) -> pl.DataFrame:
     near: list[float | None] = [None] * frame.height
     groups = frame.select(CARD).with_row_index("_row").with_columns(off.alias("_r"))
     known = groups.filter(pl.col("_r").is_not_null())
-    for _, group in known.group_by(CARD, maintain_order=True):
-        if group.height < 3:
+    cards = known.group_by(CARD, maintain_order=True).agg("_row", "_r")
+    for rows, values in cards.select("_row", "_r").iter_rows():
+        if len(rows) < 3:
             continue
-        rows, values = group["_row"].to_list(), group["_r"].to_list()
         ordered = sorted(values)
         for row, value in zip(rows, values, strict=True):
             near[row] = _median_without(ordered, value)

@@ -45,11 +45,13 @@ def _usual_models(facts: Facts) -> dict[str, str]:
     counted = (
         pairs.filter((pl.col("model") != "") & (pl.col("serial") != "")).group_by("serial", "model").len()
     )
-    found: dict[str, str] = {}
-    for (serial,), group in counted.group_by("serial"):
-        ranked = group.sort("len", descending=True)
-        if ranked.height > 1 and ranked["len"][0] > 2 * ranked["len"][1]:
-            found[str(serial)] = str(ranked["model"][0])
+    ranked = counted.sort("len", descending=True).group_by("serial", maintain_order=True)
+    # a history has thousands of pieces in one part: a frame for each would cost more than all other doubts
+    most = ranked.agg(
+        pl.col("model").first(), pl.col("len").first().alias("most"), pl.col("len").slice(1, 1).first()
+    )
+    agreed = most.filter(pl.col("most") > 2 * pl.col("len"))
+    found = dict(agreed.select("serial", "model").iter_rows())
     found.update({serial: model for serial, model in facts.known.serials.items() if model})
     return found
 

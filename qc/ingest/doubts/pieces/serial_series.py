@@ -86,7 +86,8 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
         series = _series(record, figure)
         if series is None:
             continue
-        for (serial, model, day), rows in group.group_by(["serial", "model", "day"], maintain_order=True):
+        pieces = group.group_by(["serial", "model", "day"], maintain_order=True).agg(INDEX)
+        for serial, model, day, rows in pieces.iter_rows():
             if day is None:
                 continue
             said = _doubt(str(serial), day, series)
@@ -97,12 +98,12 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
     return Doubted(found)
 
 
-def _findings(rows: pl.DataFrame, problem: str, guesses: list[str]) -> list[Finding]:
+def _findings(rows: list[int], problem: str, guesses: list[str]) -> list[Finding]:
     proposal: dict[str, object] = {"serial": guesses[0]} if len(guesses) == 1 else {}
     mend = ASK
     if guesses:
         mend = f"If {' or '.join(guesses[:3])} is meant, accept or type it; else confirm the serial."
-    return [Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal) for index in rows[INDEX]]
+    return [Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal) for index in rows]
 
 
 def _series(record: Record, figure: tuple[str, str]) -> Series | None:
