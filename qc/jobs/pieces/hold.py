@@ -244,13 +244,12 @@ def _settled(row: HoldRow, decided: Sequence[PieceDecision], zone: str) -> HoldR
     return replace(row, released=newest, next_step=step)
 
 
-def _order(row: HoldRow) -> tuple[bool, bool, bool, int, bool, float, str, str]:
+def _order(row: HoldRow) -> tuple[bool, bool, int, bool, float, str, str]:
     certain = row.why == "limit"  # what is suspected of many is told together
     worst, alike = (-_excess(row), "") if certain else (0.0, row.because)
     return (
         not row.waits,
         not row.in_house,
-        not row.left_held,
         WHY_ORDER.index(row.why),
         row.as_typed,
         worst,

@@ -72,7 +72,9 @@ def signals_of_piece(
             continue
         inside = [p.serial for p in covered_by(workshop, signal, verdict) if p.serial in own]
         if inside:
-            part = "" if serial in inside else f", by its part {listed(inside)}"
+            part = (
+                "" if serial in inside else f", by its part{'s' if len(inside) > 1 else ''} {listed(inside)}"
+            )
             life = life_of(workshop, signal, verdict)
             found.append(
                 SignalOfPiece(
