@@ -200,7 +200,7 @@ def refuse_doubled(grid: Grid, columns: Sequence[MeantColumn]) -> None:
         key = (meaning.field, meaning.places, meaning.span)
         also = next((beside[name] for name, _ in meaning.places if name in beside), None)
         if column.fault is None and meaning.field not in {"note", ""} and (key in taken or also is not None):
-            problem = f"the headings {also or taken[key]} and {label} mean the same"
+            problem = f"the headings {also or taken.get(key) or label} and {label} mean the same"
             hint = "Keep one of the two columns, or rename the one that holds something else."
             raise LayoutError(grid.file, problem, hint, tab=grid.tab, cell=address(grid, column.cell, label))
         taken[key] = label
