@@ -97,11 +97,25 @@ def are_places(kind: str, texts: Sequence[str], words: CardHeadings) -> bool:
 
 
 def meant_without_heading(
-    texts: Sequence[str], plan: Plan, taken: Collection[str], is_serial: Callable[[str], bool]
+    texts: Sequence[str],
+    plan: Plan,
+    taken: Collection[str],
+    is_serial: Callable[[str], bool],
+    columns: Sequence[Sequence[str]] = (),
 ) -> Meaning | None:
-    """Return what a column without a heading can only be: the pieces, or days, people or models."""
+    """Return what a column without a heading can only be: the pieces, or days, people or models.
+
+    Of several columns of other days in a table, ordered, measured or promised, none says that it is the day
+    of the measurement.
+    """
     field = field_of_cells(texts, plan, is_serial)
-    return Meaning(field) if field and field not in taken else None
+    if not field or field in taken:
+        return None
+    if field == "day" and any(
+        list(other) != list(texts) and field_of_cells(other, plan, is_serial) == field for other in columns
+    ):
+        return None
+    return Meaning(field)
 
 
 def field_of_cells(texts: Sequence[str], plan: Plan, is_serial: Callable[[str], bool]) -> str:

@@ -203,13 +203,13 @@ class Straightener:
             if not said:
                 meaning = meant_by_cells(meaning, texts, words, given | {c.meaning.field for c in found})
             if not label and meaning is None:
-                meaning = self._by_cells(texts, given, found)
+                meaning = self._by_cells(table, texts, {*given, *(c.meaning.field for c in found)})
             if not label and meaning is None:
                 if any(texts):
                     raise SheetError(self.grid.file, "a column has figures but no heading", "Write over it.")
                 continue
             if meaning is None and not said:
-                meaning = self._by_cells(texts, given, found)
+                meaning = self._by_cells(table, texts, {*given, *(c.meaning.field for c in found)})
             if (meaning is None or _is_open(meaning)) and self._is_derived(table, index, words):
                 beside.append(label)
                 found.append(MeantColumn(cell, Meaning("note")))
@@ -267,12 +267,10 @@ class Straightener:
             found[index].meaning = meaning
         refuse_doubled(self.grid, found)
 
-    def _by_cells(
-        self, texts: Sequence[str], given: Collection[str], found: Sequence[MeantColumn]
-    ) -> Meaning | None:
+    def _by_cells(self, table: TableOfSheet, texts: Sequence[str], taken: Collection[str]) -> Meaning | None:
         """Return what the cells of a column nobody knows can only be, and nothing else on the sheet says."""
-        taken = {*given, *(c.meaning.field for c in found)}
-        return meant_without_heading(texts, self.plan, taken, self.words.is_serial)
+        columns = [[cell_text(row, n) for row in table.body] for n in range(len(table.headings))]
+        return meant_without_heading(texts, self.plan, taken, self.words.is_serial, columns)
 
     def _given(self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings) -> set[str]:
         """Return the fields that the head and the headings say; a kind of place only over its cells."""

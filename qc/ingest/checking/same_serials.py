@@ -100,13 +100,17 @@ def usual_writings(serials: set[str], known: Known, prefix: str = "") -> dict[st
 
 
 def _usual_sign(serials: Iterable[str], prefix: str) -> str | None:
-    """Return the sign that most serials have behind the prefix, None where no serial tells."""
-    letters = _letters(prefix)
-    read = (_ONE_NUMBER.match(serial) for serial in serials)
+    """Return the sign that most serials have behind the prefix, None where no serial tells.
+
+    A blank, a long dash or a low stroke speaks for the dash that it stands for; of two signs as frequent the
+    one that is there.
+    """
+    letters = _letters(prefix).casefold()
+    read = [one for serial in serials if (one := _ONE_NUMBER.match(serial)) is not None]
     signs = Counter(
-        one["sign"] for one in read if one and one["letters"] == letters and one["sign"] in _SIGNS
+        one["sign"] if one["sign"] in _SIGNS else "-" for one in read if one["letters"].casefold() == letters
     )
-    return signs.most_common(1)[0][0] if signs else None
+    return max(signs, key=lambda sign: (signs[sign], sign), default=None)
 
 
 def _as_the_shop_does(serial: str, prefix: str, sign: str | None) -> str:
