@@ -6,7 +6,7 @@ Both are looked at as one, so that a sheet is judged the same on its own day and
 from __future__ import annotations
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -164,16 +164,23 @@ def _gathered(facts: Facts, in_doubt: frozenset[int]) -> Record:
 
 
 def _follows(days: Mapping[str, Mapping[Figure, tuple[date, ...]]]) -> dict[str, frozenset[str]]:
-    firsts: list[dict[str, date]] = []
-    for figures in days.values():
+    """Return what nearly all pieces have behind them at each stage.
+
+    Only pieces whose serials begin as most at that stage do are asked: a loose tube measured for the rack has
+    neither bell nor joints behind it, and a handful of them would leave a stage without any before it.
+    """
+    firsts: list[tuple[str, dict[str, date]]] = []
+    for serial, figures in days.items():
         at: dict[str, date] = {}
         for (stage, _), taken in figures.items():
             at[stage] = min(taken[0], at.get(stage, taken[0]))
-        firsts.append(at)
-    stages = sorted({stage for at in firsts for stage in at})
+        firsts.append((re.split(r"\d", serial, maxsplit=1)[0], at))
+    stages = sorted({stage for _, at in firsts for stage in at})
     found: dict[str, frozenset[str]] = {}
     for stage in stages:
-        came = [at for at in firsts if stage in at]
+        begins = Counter(beginning for beginning, at in firsts if stage in at)
+        most = max(begins, key=lambda one: (begins[one], one))
+        came = [at for beginning, at in firsts if stage in at and beginning == most]
         if len(came) < TOLD:
             continue
         found[stage] = frozenset(

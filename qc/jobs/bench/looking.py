@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -97,7 +98,7 @@ class BenchData:
         model = known.get(spelt) or model
         own = workshop.plan.model(model)
         notes = tuple(note_of(own, one.at) if own else "" for one in card.fields)
-        return BenchPiece(spelt, model, _usual(workshop, card, model), notes)
+        return BenchPiece(spelt, model, _usual(workshop, card, model, spelt), notes)
 
     def doubts(self, typed: TypedCard) -> tuple[BenchDoubt, ...]:
         """Return what an upload of a card so far would hold it for; nothing is stored.
@@ -154,14 +155,20 @@ class BenchData:
         return found
 
 
-def _usual(workshop: Workshop, card: BenchCard, model: str) -> tuple[int, ...]:
-    """Return the fields that most of the newest cards of a model had filled; all where there is none."""
+def _usual(workshop: Workshop, card: BenchCard, model: str, serial: str) -> tuple[int, ...]:
+    """Return the fields that most of the newest cards of a model had filled; all where there is none.
+
+    Where pieces whose serials begin alike are on record only these speak: on the card of a slide a loose tube
+    of the rack has one leg, and says nothing of what a slide has.
+    """
     own = [one for one in card.fields if not model or not one.models or model in one.models]
     wanted: set[int] = set()
     for column, name in card.blank.figures.items():
         fields = [one for one in own if one.column == column]
         stage = next((c.stage for c in workshop.plan.cards if c.id == card.id), None) or ""
         rows = workshop.store.recent_readings([(stage, name, model or None, 60 * LIKE_IT)])
+        alike = rows.filter(pl.col("serial").str.extract(_BEGINS, 1) == _beginning(serial))
+        rows = rows if alike.is_empty() else alike
         cards = rows.group_by("serial", "day", maintain_order=True).agg(pl.struct(*PLACE).alias("at"))
         seen: dict[str, int] = {}
         for places in cards["at"].tail(LIKE_IT):  # the newest card stands last
@@ -171,3 +178,12 @@ def _usual(workshop: Workshop, card: BenchCard, model: str) -> tuple[int, ...]:
         usual = {one.number for one in fields if seen.get(one.place, 0) >= most}
         wanted |= usual or {one.number for one in fields}
     return tuple(sorted(wanted))
+
+
+_BEGINS: Final = r"^(\D*)"
+"""What a serial begins with, before its first digit."""
+
+
+def _beginning(serial: str) -> str:
+    found = re.match(_BEGINS, serial)
+    return found[1] if found else ""
