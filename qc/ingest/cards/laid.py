@@ -327,10 +327,7 @@ class PlainCard:
         )  # fmt: skip
 
     def _label(self, figure: PlacedFigure) -> str:
-        """Return the heading over a figure, with its unit as on the blank card of the plan."""
-        planned = self.words.figures.get(figure.field)
-        unit = figure.unit or (planned.unit if planned is not None else "")
-        said = " ".join(part for part in (unit, _BASIS_WORDS.get(figure.basis, "")) if part)
+        said = " ".join(part for part in (figure.unit, _BASIS_WORDS.get(figure.basis, "")) if part)
         name = figure.field
         if name.startswith(VALUE):
             name = self.words.figures[name].name

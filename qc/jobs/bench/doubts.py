@@ -108,11 +108,16 @@ def doubts_of(
 
 
 def _field_of(card: BenchCard, typed: TypedCard, row: Mapping[str, Any]) -> int:
-    place = row_of(card, row["row"], typed), row["column"]
+    place = row_of(card, row["row"], typed), _without_unit(row["column"])
     return next(
-        (f.number for f in card.fields if (f.row, card.blank.headings[f.column]) == place),
+        (f.number for f in card.fields if (f.row, _without_unit(card.blank.headings[f.column])) == place),
         EVERY,
     )
+
+
+def _without_unit(heading: str) -> str:
+    """Return a heading without the unit behind it, which a card that was laid out plainly does not keep."""
+    return heading.partition(" [")[0]
 
 
 def _doubt(card: BenchCard, number: int, row: Mapping[str, Any], reason: Mapping[str, Any]) -> BenchDoubt:
