@@ -67,11 +67,6 @@ STOCKING_LEG_SD_MM = 0.003
 SLIDE_READING_SD_MM = 0.0025
 BORE_STATION_MM = {"mouth": 0.002, "middle": -0.001, "crook": -0.001}
 BODY_BELOW_STOCKING_MM = 0.100
-
-# The rack: inners that wait for a slide, more than there are spare outers of their size.
-LOOSE_INNERS = {"tenor": 5}
-FIRST_LOOSE_INNER = 61
-RACK_DAYS_AGO, RACK_SPARES_DAYS = 4, 66  # spares older than this went elsewhere
 FORCE_MEDIAN, FORCE_SPREAD = 0.95, 1.17
 
 PLAY_UM, PLAY_PIECE_SD_UM, PLAY_READING_SD_UM = 32.0, 3.0, 1.5

@@ -17,7 +17,6 @@ from sample_measurements.make.finish import lacquer_cards, polish_cards
 from sample_measurements.make.flow import Flow, plan_flow
 from sample_measurements.make.mishaps import spoil_sheets
 from sample_measurements.make.office import gauge_checks, office_books
-from sample_measurements.make.rack import rack_cards
 from sample_measurements.make.sheets import Sheet
 from sample_measurements.make.slide import force_cards, slide_cards, valve_cards
 from sample_measurements.make.truth import planted
@@ -62,11 +61,8 @@ def make_sheets(seed: int = SEED) -> tuple[dict[str, bytes], str]:
     """Return every sheet's content by its path, and the text of ``planted.yaml``."""
     plan = sample_plan()
     flow = sample_flow(plan)
-    bores = tube_bores(flow, seed)
-    sheets = _all_sheets(flow, plan, bores, seed)
+    sheets = _all_sheets(flow, plan, seed)
     mishaps = spoil_sheets(sheets, seed)
-    # after the mishaps, which fall on the same cells of the other sheets with it and without
-    sheets += rack_cards(flow, bores, seed)
     text = "# Made by the program beside it; see README.md. Do not edit.\n"
     text += yaml.safe_dump(planted(flow, mishaps, seed), sort_keys=False, allow_unicode=True, width=110)
     return {sheet.path: sheet.to_bytes() for sheet in sheets}, text
@@ -84,8 +80,9 @@ def sample_flow(plan: Plan) -> Flow:
     return plan_flow(working_days(first, scenario.LAST_DAY + timedelta(days=70), plan.workshop.days_off))
 
 
-def _all_sheets(flow: Flow, plan: Plan, bores: dict[str, float], seed: int) -> list[Sheet]:
+def _all_sheets(flow: Flow, plan: Plan, seed: int) -> list[Sheet]:
     """Make every bench's sheets; each draws from a stream of its own, so their order does not matter."""
+    bores = tube_bores(flow, seed)
     return [
         *drawing_logs(flow, bores, seed),
         *bell_maps(flow, seed),

@@ -55,6 +55,11 @@ def test_the_good_card_is_accepted(plan):
             "no heading|fits? none|no column|mean the same|misses",
             id="no headings",
         ),
+        pytest.param(GOOD.replace("Station", "").encode(), "no heading", id="missing heading"),
+        pytest.param(GOOD.replace(";Station", ";Direction").encode(), "mean the same", id="doubled heading"),
+        pytest.param(
+            GOOD.replace("Bell wall map", "Tea list").encode(), "no card Tea list", id="unknown card"
+        ),
         pytest.param(GOOD.replace("[mm]", "[ell]").encode(), "unknown unit", id="unknown unit"),
         pytest.param(GOOD.replace("[mm]", "[h]").encode(), "is in h", id="unit of something else"),
         pytest.param((HEAD + TABLE).encode(), "no rows", id="no rows"),
@@ -69,29 +74,6 @@ def test_a_sheet_that_cannot_be_used_is_refused_whole(plan, data, words):
     assert str(caught.value).startswith("card.csv")
     assert caught.value.hint.endswith(".")
     assert "\n" not in str(caught.value)
-
-
-@pytest.mark.parametrize(
-    ("said", "typed"),
-    [
-        pytest.param("Station", "", id="missing heading"),
-        pytest.param(";Station", ";Direction", id="doubled heading"),
-        pytest.param("Bell wall map", "Tea list", id="a card that the plan does not know"),
-    ],
-)
-def test_what_a_sheet_does_not_say_is_read_where_it_can_be_one_thing_only(plan, said, typed):
-    """A 3 beside a 90 on a map of the bell can be its station alone; a 7, which is none, is asked about."""
-    read = judged(GOOD.replace(said, typed), plan)
-    assert read.readings.select("serial", "station", "direction", "value").rows() == [
-        ("QH-1001", "3", "90", 0.51)
-    ]
-    if said != "Bell wall map":
-        try:
-            asked = judged(GOOD.replace(said, typed).replace(";3;", ";7;"), plan)
-        except SheetError as refused:
-            assert "no heading" in str(refused)
-        else:
-            assert asked.readings.is_empty() and asked.reasons() == {"unknown-place": 1}
 
 
 @pytest.mark.parametrize(

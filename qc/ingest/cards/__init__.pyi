@@ -15,19 +15,11 @@ from .confirming import MappingError as MappingError
 from .confirming import mappings_text as mappings_text
 from .confirming import proposal_text as proposal_text
 from .confirming import read_mapping as read_mapping
-from .headings import FIGURE as FIGURE
 from .headings import FIGURE_WORDS as FIGURE_WORDS
 from .headings import NUMBER_WORDS as NUMBER_WORDS
 from .headings import WHAT_WORDS as WHAT_WORDS
-from .headings import CardHeadings as CardHeadings
-from .headings import card_headings as card_headings
 from .headlines import Cell as Cell
-from .headlines import HeadLine as HeadLine
 from .headlines import HeadReader as HeadReader
-from .laid import LayoutError as LayoutError
-from .laid import PlacedFigure as PlacedFigure
-from .laid import PlainCard as PlainCard
-from .laid import address as address
 from .layout import Column as Column
 from .layout import Parts as Parts
 from .layout import part_sheet as part_sheet
@@ -47,6 +39,4 @@ from .recognition import plan_names as plan_names
 from .recognition import recognise_card as recognise_card
 from .rows import Row as Row
 from .rows import RowReader as RowReader
-from .sheet_words import SheetWords as SheetWords
 from .straight import read_cards as read_cards
-from .tables import cells_of as cells_of

@@ -9,7 +9,7 @@ from dataclasses import replace
 from qc.ingest.cards.contents import figure_by_unit
 from qc.ingest.cards.grouping import SAID
 from qc.ingest.cards.heading_lines import TableOfSheet
-from qc.ingest.cards.headings import CardHeadings, Meaning, card_headings
+from qc.ingest.cards.headings import CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address, said_figure
 from qc.ingest.cards.layout import part_sheet
@@ -79,7 +79,7 @@ class SheetAsker:
             head = [line for cells in table.head for line in self.heads.read(cells)]
             named = {plain(line.text) for line in head if line.known == "card"} or {plain(self.grid.tab)}
             line = heading_line(table)
-            words = {card.id: card_headings(card, self.plan) for card in self.plan.cards}
+            words = {card.id: CardHeadings(card, self.plan) for card in self.plan.cards}
             cards = [c for c in self.plan.cards if {plain(c.title), plain(c.id)} & named]
             cards = cards or likeliest(self.plan.cards, line, words)
             if not cards:

@@ -8,18 +8,19 @@ from dataclasses import dataclass, replace
 
 from qc.ingest.cards.asked_plan import STAGE
 from qc.ingest.cards.recognition import (
+    SOURCE_FIGURES,
+    VALUE,
+    card_characteristics,
     card_names,
-    figures_of,
     is_elsewhere,
     is_of_events,
-    places_of,
     plan_units,
     says_no_fault,
     short_names,
 )
 from qc.ingest.cells import KNOWN_NAMES, heading, known_field, plain, spanned
 from qc.ingest.shapes import WHAT, WHERE, read_phrase
-from qc.plan import PLACE, Card, Plan
+from qc.plan import PLACE, Card, Characteristic, Plan
 
 FIGURE = "figure"
 """Field of a column of figures that are named elsewhere: in the row, or by the card alone."""
@@ -49,7 +50,11 @@ ASIDE_WORDS = frozenset(
 )
 """What a bench writes beside its figures and no chart shows: kept as a remark, and not asked about."""
 
-SHORTEST = 3  # letters of a shortened kind of place at least; chosen: two begin too many words
+SHORTEST = 3
+"""A kind of place is shortened to so many letters at least; chosen: two begin too many words."""
+
+MOST_PARTIAL, MOST_POSITION = 16, 7
+"""Highest partial a card asks for (chosen), positions of a hand slide."""
 
 LABELS = {
     "inner_od": "Inner OD",
@@ -68,8 +73,6 @@ _PART_WORDS = re.compile(
     r"\b(?:side|tube|section|part|seite|rohr|pressed|engaged|depressed|gedrückt)\b", re.I
 )
 """Words that may stand beside a place and add nothing to it: ``F side``, ``Upper tube``."""
-
-MOST_KEPT = 20_000  # texts whose meaning is kept; chosen, some megabytes
 
 Places = tuple[tuple[str, str], ...]
 
@@ -103,24 +106,14 @@ class CardHeadings:
     def __init__(self, card: Card, plan: Plan) -> None:
         self.card, self.units = card, plan_units(plan)
         self.names, self.short = card_names(card, plan), short_names(card, plan)
-        self.figures = figures_of(card, plan)
-        self.places = {field: places_of(card, c, plan) for field, c in self.figures.items()}
-        self._read: dict[tuple[str, frozenset[str]], Meaning | None] = {}
-        self._named: dict[str, str | None] = {}
+        self.figures = _figures(card, plan)
+        self.places = {field: _places(card, c, plan) for field, c in self.figures.items()}
 
     def read(self, text: str, given: Collection[str] = ()) -> Meaning | None:
         """Return what a heading means; `given` are the places that the sheet says elsewhere.
 
         None where it means nothing on this card, or where two places are possible.
         """
-        key = (text, frozenset(given))
-        if key not in self._read:  # the words of a sheet are asked about again and again
-            if len(self._read) + len(self._named) >= MOST_KEPT:
-                self._read, self._named = {}, {}
-            self._read[key] = self._meant(text, given)
-        return self._read[key]
-
-    def _meant(self, text: str, given: Collection[str]) -> Meaning | None:
         exact = self._exact(text)
         if exact is not None:
             return exact
@@ -315,11 +308,6 @@ class CardHeadings:
             yield first, behind.unit, behind.basis
 
     def _figure(self, name: str) -> str | None:
-        if name not in self._named:
-            self._named[name] = self._figure_of_name(name)
-        return self._named[name]
-
-    def _figure_of_name(self, name: str) -> str | None:
         for names in (self.names, self.short):
             found = heading(name, names, self.units)
             if found.field in self.figures and not found.unit and not found.basis:
@@ -387,14 +375,25 @@ class CardHeadings:
         return (1, *next(iter(fits))) if len(fits) == 1 else None
 
 
-_KEPT: dict[str, tuple[Plan, dict[str, CardHeadings]]] = {}  # of the plan asked about last, a tuple at a time
+def _figures(card: Card, plan: Plan) -> dict[str, Characteristic]:
+    if card.source == "bench":
+        return {VALUE + c.id: c for c in card_characteristics(card, plan)}
+    own = next(iter(card_characteristics(card, plan)), None)
+    found = {}
+    for field, name in SOURCE_FIGURES[card.source].items():
+        characteristic = plan.characteristic(card.stage or "", name) if name else own
+        if characteristic is not None:
+            found[field] = characteristic
+    return found
 
 
-def card_headings(card: Card, plan: Plan) -> CardHeadings:
-    """Return the words of a card of a plan, with what they were asked about before."""
-    kept = _KEPT.get("last")
-    if kept is None or kept[0] is not plan:
-        kept = _KEPT["last"] = plan, {}
-    if card.id not in kept[1] or kept[1][card.id].card is not card:
-        kept[1][card.id] = CardHeadings(card, plan)
-    return kept[1][card.id]
+def _places(card: Card, characteristic: Characteristic, plan: Plan) -> dict[str, dict[str, str]]:
+    """Return place name -> value in plain form -> value as the plan spells it."""
+    found = {
+        name: {plain(str(value)): str(value) for value in values}
+        for name, values in characteristic.places.items()
+    }
+    if card.source == "tuning":
+        found["partial"] = {str(n): str(n) for n in range(1, MOST_PARTIAL + 1)}
+        found["position"] = {str(n): str(n) for n in range(1, MOST_POSITION + 1)}
+    return found

@@ -20,9 +20,6 @@ GAUGE = "gauge:"
 FIXED_HEADINGS = "Serial, Model, Date, Person, Gauge, Tool, Batch, Note"
 """What any card may have beside its figures and their places, as a refusal names it."""
 
-MOST_PARTIAL, MOST_POSITION = 16, 7
-"""Highest partial a card asks for (chosen), positions of a hand slide."""
-
 SHAPES: dict[str, tuple[tuple[str, ...], ...]] = {
     "slide": (("station", "inner_od"), ("station", "outer_bore"), ("station", "clearance")),
     "tuning": (("partial", "cents"), ("partial", "hz")),
@@ -279,28 +276,3 @@ def _translate(parts: Parts, card: Card, plan: Plan) -> CardSheet:
         else:
             extra.append(taken)
     return CardSheet(parts, card, head, tuple(extra), {c.heading.field: c for c in columns})
-
-
-def figures_of(card: Card, plan: Plan) -> dict[str, Characteristic]:
-    """Return the fields that figures of a card stand under, with what each is of."""
-    if card.source == "bench":
-        return {VALUE + c.id: c for c in card_characteristics(card, plan)}
-    own = next(iter(card_characteristics(card, plan)), None)
-    found = {}
-    for field, name in SOURCE_FIGURES[card.source].items():
-        characteristic = plan.characteristic(card.stage or "", name) if name else own
-        if characteristic is not None:
-            found[field] = characteristic
-    return found
-
-
-def places_of(card: Card, characteristic: Characteristic, plan: Plan) -> dict[str, dict[str, str]]:
-    """Return place name -> value in plain form -> value as the plan spells it."""
-    found = {
-        name: {plain(str(value)): str(value) for value in values}
-        for name, values in characteristic.places.items()
-    }
-    if card.source == "tuning":
-        found["partial"] = {str(n): str(n) for n in range(1, MOST_PARTIAL + 1)}
-        found["position"] = {str(n): str(n) for n in range(1, MOST_POSITION + 1)}
-    return found

@@ -13,7 +13,7 @@ from qc.ingest.cards.headings import (
     PLACE_WORDS,
     SHORTEST,
     WHAT_WORDS,
-    card_headings,
+    CardHeadings,
 )
 from qc.ingest.cards.headlines import Cell, looks_like_serial
 from qc.ingest.cards.recognition import plan_names, plan_units
@@ -31,7 +31,7 @@ class SheetWords:
     def __init__(self, plan: Plan, bench: Collection[str] = ()) -> None:
         self.bench = frozenset(bench)
         self.names, self.units = plan_names(plan), plan_units(plan)
-        self.cards = [card_headings(card, plan) for card in plan.cards]
+        self.cards = [CardHeadings(card, plan) for card in plan.cards]
         self.titles = {plain(name) for card in plan.cards for name in (card.title, card.id)}
         self._known: dict[str, str] = {}
         self._figures: dict[str, bool] = {}

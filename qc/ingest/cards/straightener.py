@@ -30,7 +30,7 @@ from qc.ingest.cards.contents import (
 )
 from qc.ingest.cards.grouping import fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.heading_lines import TableOfSheet, said_of_rows
-from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning, card_headings
+from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
 from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
 from qc.ingest.cards.layout import part_sheet
@@ -147,7 +147,7 @@ class Straightener:
         self, table: TableOfSheet, head: list[HeadLine], card: Card, *, strict: bool
     ) -> tuple[CardSheet, list[int]] | None:
         try:
-            words = card_headings(card, self.plan)
+            words = CardHeadings(card, self.plan)
             columns, beside = self._columns(table, head, words, None, strict=strict)
             if sum(c.meaning.figure for c in columns) < max(1, len(beside)):
                 return None
@@ -360,7 +360,7 @@ class Straightener:
         *,
         strict: bool = False,
     ) -> CardSheet:
-        words = card_headings(card, self.plan)
+        words = CardHeadings(card, self.plan)
         refuse_hinted(self.grid, self.plan, head, words, {known_field(cell.text) for cell in table.headings})
         table, head = said_apart(table, head, words, self.words)
         columns, beside = self._columns(table, head, words, mapping, strict=strict)

@@ -4,7 +4,6 @@ from .dates import BARE as BARE
 from .dates import SERIAL as SERIAL
 from .dates import SPREADSHEET_FIRST as SPREADSHEET_FIRST
 from .dates import SPREADSHEET_LAST as SPREADSHEET_LAST
-from .dates import WEEKDAY_OF as WEEKDAY_OF
 from .dates import both_ways as both_ways
 from .dates import days_of as days_of
 from .dates import is_written_day as is_written_day

@@ -11,8 +11,8 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
     "card": ("card", "card id", "card title", "karte"),
     "day": (
         "date", "day", "measured", "measured on", "datum", "tag", "messdatum", "gemessen am", "dat", "when",
-        "measured at", "date measured", "prüfdatum", "messtag", "gemessen", "date time", "date/time",
-        "timestamp", "time stamp", "zeitstempel", "datum/zeit", "datum/uhrzeit", "dat/zeit",
+        "measured at", "date measured", "prüfdatum", "messtag", "date time", "date/time", "timestamp",
+        "time stamp", "zeitstempel", "datum/zeit", "datum/uhrzeit", "dat/zeit",
     ),
     "time": ("time", "hour of day", "uhrzeit", "zeit", "uhr", "time of day", "clock"),
     "serial": (

@@ -260,8 +260,6 @@ def _with_place(plan: Plan, place: str) -> list[Characteristic]:
 def _place_column(place: str, plan: Plan) -> pl.Expr:
     asked = pl.col("characteristic").is_in([c.id for c in _with_place(plan, place)])
     typed = pl.col(place).cast(pl.String).fill_null("")
-    if place == "direction":  # one reading across a tube is often typed without saying which way round it was
-        asked &= (typed != "").any().over("characteristic")
     return pl.when(asked).then(pl.col("characteristic") + ":" + typed).alias(f"at_{place}")
 
 

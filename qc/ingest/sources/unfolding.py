@@ -2,25 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import cast
 
 import polars as pl
 
-from qc.ingest.cards import (
-    CardSheet,
-    Mappings,
-    ReadAs,
-    SheetQuestion,
-    ask_dates,
-    card_headings,
-    read_cards,
-)
+from qc.ingest.cards import CardSheet, Mappings, ReadAs, SheetQuestion, ask_dates, read_cards
 from qc.ingest.cells import plain
-from qc.ingest.errors import SheetError
 from qc.ingest.frames import event_frame, reading_frame
-from qc.ingest.freely import try_freely
 from qc.ingest.reading import Grid
 from qc.ingest.sources.bench import unfold_bench
 from qc.ingest.sources.lacquer import unfold_lacquer
@@ -29,9 +18,7 @@ from qc.ingest.sources.slide import unfold_slide
 from qc.ingest.sources.tuning import unfold_tuning
 from qc.ingest.unfolded import Rows, UnfoldedEvent, UnfoldedReading
 from qc.plain import JsonObject
-from qc.plan import EVENT, PLACE, READING, Plan
-
-Taken = tuple[tuple[CardSheet, ...], list[UnfoldedReading], list[UnfoldedEvent]]
+from qc.plan import EVENT, READING, Plan
 
 Adaptor = Callable[[CardSheet, Plan], Rows]
 
@@ -117,18 +104,13 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
     SheetError
         The card is not known, or its headings are missing, doubled, or leave open what is meant.
     """
-    try:
-        sheets, readings, events = _taken(read_cards(grid, plan, mappings), plan)
-    except SheetError:
-        free = _freely(grid, plan)
-        if free is None:
-            raise
-        sheets, readings, events = free
-    else:
-        unsure = _open(readings) > 0 or _names_more(sheets, plan)
-        if unsure and not events and (free := _freely(grid, plan)) is not None:
-            if _says_more(free[1], readings):
-                sheets, readings, events = free
+    readings: list[UnfoldedReading] = []
+    events: list[UnfoldedEvent] = []
+    sheets = read_cards(grid, plan, mappings)
+    for sheet in sheets:
+        found, happened = SOURCES[sheet.card.source](sheet, plan)
+        readings += _filled_in(found, sheet)
+        events += happened
     number_repeats(readings, plan)
     read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
     rows = reading_frame(readings), event_frame(events)
@@ -136,66 +118,6 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
     return Unfolded(
         grid.file, grid.tab, grid.sheet, sheets[0].card.id, *rows, read_as, grid.passed_over, question
     )
-
-
-def _taken(sheets: Sequence[CardSheet], plan: Plan) -> Taken:
-    """Return the rows of cards that were read, with the cards."""
-    readings: list[UnfoldedReading] = []
-    events: list[UnfoldedEvent] = []
-    for sheet in sheets:
-        found, happened = SOURCES[sheet.card.source](sheet, plan)
-        readings += _filled_in(found, sheet)
-        events += happened
-    return tuple(sheets), readings, events
-
-
-def _freely(grid: Grid, plan: Plan) -> Taken | None:
-    """Return the rows of a sheet of no known layout, by what stands around its figures, or None."""
-    sheet = try_freely(grid, plan)
-    if sheet is None:
-        return None
-    try:
-        return _taken((sheet,), plan)
-    except SheetError:
-        return None
-
-
-def _open(readings: Sequence[UnfoldedReading]) -> int:
-    """Count the rows that say too little: no piece, no figure that can be read, or one without a name."""
-    return sum(_is_open(one) for one in readings)
-
-
-def _is_open(one: UnfoldedReading) -> bool:
-    return one["value"] is None or not one["serial"] or "characteristic" in one["bad"]
-
-
-def _names_more(sheets: Sequence[CardSheet], plan: Plan) -> bool:
-    """Tell whether a line that was kept as a remark begins with the name of a figure: ``Seam: ok``."""
-    for sheet in sheets:
-        words = card_headings(sheet.card, plan)
-        for line in sheet.extra:
-            found = [words.read(said.partition(":")[0]) for said in (line.label, line.text)]
-            if any(meaning is not None and meaning.field in words.figures for meaning in found):
-                return True
-    return False
-
-
-def _says_more(free: Sequence[UnfoldedReading], before: Sequence[UnfoldedReading]) -> bool:
-    """Tell whether a free reading answers more rows and contradicts nothing that was read before.
-
-    A line with more cells than the table has columns may hold figures split at their decimal comma: whoever
-    read it cell by cell would take 18 for 18,2, so it is left to be asked about.
-    """
-    if any('"cells"' in one["bad"] or one["hint"].startswith("joined=") for one in before):
-        return False
-    known = {_key(one) for one in before if not _is_open(one)}
-    told = {_key(one) for one in free if not _is_open(one)}
-    return known < told and _open(free) <= _open(before)
-
-
-def _key(one: UnfoldedReading) -> tuple[object, ...]:
-    places = cast(Mapping[str, object], one)
-    return (one["serial"], one["characteristic"], *(places[kind] or None for kind in PLACE), one["value"])
 
 
 def _filled_in(found: list[UnfoldedReading], sheet: CardSheet) -> list[UnfoldedReading]:

@@ -16,7 +16,7 @@ sys.path.insert(0, str(HERE.parent))
 
 import score_sheets as score  # noqa: E402
 
-RIGHT, REFUSED, MISREAD = 47, 2, 0
+RIGHT, REFUSED, MISREAD = 42, 6, 0
 
 
 def test_as_many_layouts_of_the_sixth_stranger_are_read_as_were_once() -> None:
