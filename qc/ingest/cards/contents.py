@@ -103,19 +103,13 @@ def meant_without_heading(
     is_serial: Callable[[str], bool],
     columns: Sequence[Sequence[str]] = (),
 ) -> Meaning | None:
-    """Return what a column without a heading can only be: the pieces, or days, people or models.
-
-    Of several columns of other days in a table, ordered, measured or promised, none says that it is the day
-    of the measurement.
-    """
+    """Return what a column without a heading can only be; of several columns of days none is the measured."""
     field = field_of_cells(texts, plan, is_serial)
-    if not field or field in taken:
-        return None
-    if field == "day" and any(
-        list(other) != list(texts) and field_of_cells(other, plan, is_serial) == field for other in columns
-    ):
-        return None
-    return Meaning(field)
+    others = [other for other in columns if field == "day" and list(other) != list(texts)]
+    told = field and field not in taken
+    return (
+        Meaning(field) if told and field not in {field_of_cells(o, plan, is_serial) for o in others} else None
+    )
 
 
 def field_of_cells(texts: Sequence[str], plan: Plan, is_serial: Callable[[str], bool]) -> str:
