@@ -192,7 +192,7 @@ def test_each_model_of_the_rack_is_paired_by_itself():
         leg=pl.lit("upper"), station=pl.lit("mouth"), direction=pl.lit("0"), surface=pl.lit("")
     )  # fmt: skip
     fitted = pl.DataFrame({"subject": ["F"]})
-    store = SimpleNamespace(readings=lambda **_: readings, events=lambda _: fitted)
+    store = SimpleNamespace(readings=lambda **_: readings, events=lambda *_, **__: fitted)
     limits = DatedLimits(target=150.0, lower=100.0, upper=200.0)
     figure = Characteristic(id="clearance", name="Clearance", unit="um", limits=(limits,))
     plan = SimpleNamespace(
