@@ -191,8 +191,9 @@ def test_each_model_of_the_rack_is_paired_by_itself():
     ).with_columns(
         leg=pl.lit("upper"), station=pl.lit("mouth"), direction=pl.lit("0"), surface=pl.lit("")
     )  # fmt: skip
-    fitted = pl.DataFrame({"subject": ["F"]})
-    store = SimpleNamespace(readings=lambda **_: readings, events=lambda *_, **__: fitted)
+    fitted = pl.DataFrame({"serial": ["Q-1"], "subject": ["F"]})
+    events = {"part": fitted, "shipped": fitted.clear()}
+    store = SimpleNamespace(readings=lambda **_: readings, events=lambda kind, **_: events[kind])
     limits = DatedLimits(target=150.0, lower=100.0, upper=200.0)
     figure = Characteristic(id="clearance", name="Clearance", unit="um", limits=(limits,))
     plan = SimpleNamespace(
