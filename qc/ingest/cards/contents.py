@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
@@ -101,15 +101,14 @@ def meant_without_heading(
     plan: Plan,
     taken: Collection[str],
     is_serial: Callable[[str], bool],
-    columns: Sequence[Sequence[str]] = (),
+    columns: Iterable[Sequence[str]] = (),
 ) -> Meaning | None:
     """Return what a column without a heading can only be; of several columns of days none is the measured."""
     field = field_of_cells(texts, plan, is_serial)
-    others = [other for other in columns if field == "day" and list(other) != list(texts)]
-    told = field and field not in taken
-    return (
-        Meaning(field) if told and field not in {field_of_cells(o, plan, is_serial) for o in others} else None
-    )
+    others = [one for one in columns if list(one) != list(texts)] if field == "day" else []
+    if not field or field in taken or any(field_of_cells(o, plan, is_serial) == field for o in others):
+        return None
+    return Meaning(field)
 
 
 def field_of_cells(texts: Sequence[str], plan: Plan, is_serial: Callable[[str], bool]) -> str:

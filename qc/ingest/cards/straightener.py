@@ -269,7 +269,7 @@ class Straightener:
 
     def _by_cells(self, table: TableOfSheet, texts: Sequence[str], taken: Collection[str]) -> Meaning | None:
         """Return what the cells of a column nobody knows can only be, and nothing else on the sheet says."""
-        columns = [[cell_text(row, n) for row in table.body] for n in range(len(table.headings))]
+        columns = ([cell_text(row, n) for row in table.body] for n in range(len(table.headings)))
         return meant_without_heading(texts, self.plan, taken, self.words.is_serial, columns)
 
     def _given(self, table: TableOfSheet, head: list[HeadLine], words: CardHeadings) -> set[str]:
