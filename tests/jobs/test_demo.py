@@ -115,6 +115,11 @@ def test_status_follows_the_contract(shop):
 def test_status_says_one_line_a_series(shop):
     said = status(shop).to_text().splitlines()
     assert "have moved" in said[0] and said[1] == ""
+    waiting = said[2 : said.index("", 2)]
+    assert waiting[0].endswith("wait for an answer: qc signals")
+    told = [line for line in waiting[1:] if "over by themselves" not in line]
+    assert len(told) == int(waiting[0].split()[0]) and len(waiting) <= len(told) + 2
+    said = said[:2] + said[3 + len(waiting) :]
     series = said[2 : said.index("", 2)]
     assert len(series) == len(shop.plan.charted())
     # below them what is to be known of some series, and the budget last

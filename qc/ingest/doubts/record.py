@@ -6,7 +6,7 @@ Both are looked at as one, so that a sheet is judged the same on its own day and
 from __future__ import annotations
 
 import re
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -88,6 +88,8 @@ class Record:
         Serial -> model.
     follows : mapping of stage to frozenset of stages
         Stages that nearly all pieces had behind them on the day they came to this one.
+    alike : mapping of beginning and stage to frozenset of stages
+        The same of the pieces whose serials begin alike, where there are enough of them to tell.
     pieces : mapping of figure to int
         How many pieces have it.
     """
@@ -95,7 +97,16 @@ class Record:
     days: Mapping[str, Mapping[Figure, tuple[date, ...]]]
     models: Mapping[str, str]
     follows: Mapping[str, frozenset[str]]
+    alike: Mapping[tuple[str, str], frozenset[str]]
     pieces: Mapping[Figure, int]
+
+    def before(self, stage: str, serial: str) -> frozenset[str]:
+        """Return the stages that a piece should have behind it when it comes to this one.
+
+        Pieces whose serials begin like its own speak first: a loose tube measured for the rack has neither
+        bell nor joints behind it, and an alto has other stages behind it than a tenor with a valve.
+        """
+        return self.alike.get((beginning(serial), stage), self.follows.get(stage, frozenset()))
 
     def first(self, serial: str, stage: str) -> date | None:
         """Return the first day of a piece at a stage."""
@@ -104,7 +115,7 @@ class Record:
 
     def missing(self, serial: str, stage: str) -> list[str]:
         """Return the stages that nearly all pieces have behind them by then and this one has not."""
-        return [at for at in sorted(self.follows.get(stage, ())) if self.first(serial, at) is None]
+        return [at for at in sorted(self.before(stage, serial)) if self.first(serial, at) is None]
 
     def numbers(self) -> dict[str, list[int]]:
         """Return the running numbers of each series, in order."""
@@ -117,15 +128,12 @@ class Record:
 
     def waiting(self, figure: Figure, model: str, day: date, without: Collection[str] = ()) -> list[str]:
         """Return the pieces that lack a figure and have all behind them that comes before it."""
-        needed = self.follows.get(figure[0], frozenset())
-        if not needed:
-            return []
         found = []
         for serial, figures in self.days.items():
             if figure in figures or serial in without or (model and self.models.get(serial) != model):
                 continue
-            firsts = [self.first(serial, stage) for stage in needed]
-            if all(first is not None and first <= day for first in firsts):
+            firsts = [self.first(serial, stage) for stage in self.before(figure[0], serial)]
+            if firsts and all(first is not None and first <= day for first in firsts):
                 found.append(serial)
         return sorted(found)
 
@@ -160,27 +168,44 @@ def _gathered(facts: Facts, in_doubt: frozenset[int]) -> Record:
     for figures in ordered.values():
         for figure in figures:
             pieces[figure] += 1
-    return Record(ordered, models, _follows(ordered), dict(pieces))
+    return Record(ordered, models, _follows(ordered), _alike(ordered), dict(pieces))
 
 
-def _follows(days: Mapping[str, Mapping[Figure, tuple[date, ...]]]) -> dict[str, frozenset[str]]:
-    """Return what nearly all pieces have behind them at each stage.
+def beginning(serial: str) -> str:
+    """Return what stands before the first digit of a serial.
 
-    Only pieces whose serials begin as most at that stage do are asked: a loose tube measured for the rack has
-    neither bell nor joints behind it, and a handful of them would leave a stage without any before it.
+    Examples
+    --------
+    >>> beginning("PX26-07"), beginning("0713")
+    ('PX', '')
     """
-    firsts: list[tuple[str, dict[str, date]]] = []
+    return re.split(r"\d", serial, maxsplit=1)[0]
+
+
+Days = Mapping[str, Mapping[Figure, tuple[date, ...]]]
+
+
+def _alike(days: Days) -> dict[tuple[str, str], frozenset[str]]:
+    groups: dict[str, dict[str, Mapping[Figure, tuple[date, ...]]]] = defaultdict(dict)
     for serial, figures in days.items():
+        groups[beginning(serial)][serial] = figures
+    if len(groups) == 1:
+        return {}
+    return {(begins, stage): own for begins, of in groups.items() for stage, own in _follows(of).items()}
+
+
+def _follows(days: Days) -> dict[str, frozenset[str]]:
+    """Return what nearly all of some pieces have behind them at each stage that enough of them came to."""
+    firsts: list[dict[str, date]] = []
+    for figures in days.values():
         at: dict[str, date] = {}
         for (stage, _), taken in figures.items():
             at[stage] = min(taken[0], at.get(stage, taken[0]))
-        firsts.append((re.split(r"\d", serial, maxsplit=1)[0], at))
-    stages = sorted({stage for _, at in firsts for stage in at})
+        firsts.append(at)
+    stages = sorted({stage for at in firsts for stage in at})
     found: dict[str, frozenset[str]] = {}
     for stage in stages:
-        begins = Counter(beginning for beginning, at in firsts if stage in at)
-        most = max(begins, key=lambda one: (begins[one], one))
-        came = [at for beginning, at in firsts if stage in at and beginning == most]
+        came = [at for at in firsts if stage in at]
         if len(came) < TOLD:
             continue
         found[stage] = frozenset(

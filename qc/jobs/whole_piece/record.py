@@ -195,11 +195,12 @@ def piece_record(
     notes = [*(workshop.then.notes if workshop.then else ())]
     notes += [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
     leaving = None if place.shipped or part or came_back else leaving_of(workshop, serial, model, due)
-    if due is not None and leaving is None:
-        notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
     # one that left is told with what came after that day, as `--known shipped` tells it
     notes += came_later(workshop, serial, place.shipped) if place.shipped else []
     notes += notes_on_testers(store.readings(serials=[serial], until=today))
+    # what was asked is answered last, where the board looks for it
+    if due is not None and leaving is None:
+        notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])

@@ -63,7 +63,7 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
     alone: dict[tuple[int, str], dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
     keys = ["serial", "stage", "characteristic", "model", "day"]
     for (serial, stage, name, model, day), group in rows.group_by(keys, maintain_order=True):
-        needed = record.follows.get(str(stage), frozenset())
+        needed = record.before(str(stage), str(serial))
         if not needed or not isinstance(day, date):
             continue
         parts = taken_apart(str(serial))

@@ -48,7 +48,7 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         if not (differs or further or _never_again(figure, record, facts)):
             continue
         waiting = record.waiting(figure, str(model or own_model), day, (str(serial),))
-        if not waiting and not record.follows.get(str(stage)):
+        if not waiting and not record.before(str(stage), str(serial)):
             waiting = _next(str(serial), figure, record)
         if not waiting:
             continue
@@ -96,8 +96,8 @@ def _next(serial: str, figure: Figure, record: Record) -> list[str]:
 
 def _further(serial: str, stage: str, day: date, record: Record) -> str:
     """Return a later stage at which the piece was before the day, empty where there is none."""
-    for later, needed in sorted(record.follows.items()):
-        first = record.first(serial, later) if stage in needed else None
+    for later in sorted(record.follows):
+        first = record.first(serial, later) if stage in record.before(later, serial) else None
         if first is not None and first < day:
             return later
     return ""

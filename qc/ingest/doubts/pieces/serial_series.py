@@ -170,7 +170,7 @@ def _guesses(
 ) -> list[str]:
     """Return what may be meant, from one slip of the hand, of what waits for such a card or comes next."""
     waiting = set(record.waiting(figure, model, day))
-    if not record.follows.get(figure[0]):
+    if not record.before(figure[0], serial):
         waiting |= _coming(model, day, series)
     options = set(slips(serial, series.heads, day))
     return sorted(options & waiting)

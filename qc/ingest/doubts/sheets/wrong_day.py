@@ -89,7 +89,7 @@ def _events(facts: Facts, doubted: Doubts) -> list[Finding]:
 
 def _before_its_stage(serial: str, stage: str, day: date, record: Record) -> tuple[str, date] | None:
     """Say which earlier stage of the piece is later than the day, with that day."""
-    firsts = {at: record.first(serial, at) for at in record.follows.get(stage, frozenset())}
+    firsts = {at: record.first(serial, at) for at in record.before(stage, serial)}
     later = {at: first for at, first in firsts.items() if first is not None and first - day > SLACK}
     if not later:
         return None
