@@ -79,7 +79,7 @@ def upload(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="What their headings mean, or their layout; remembered for each heading line or form.",
+            help="What their headings mean (card, columns, dates); remembered for each heading line.",
             show_default=False,
         ),
     ] = None,

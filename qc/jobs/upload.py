@@ -167,8 +167,7 @@ def upload(
     mappings : sequence of CardMapping
         What their headings mean, confirmed by handing them in; remembered for each heading line.
     layouts : sequence of SheetLayout
-        Layouts that were shown, confirmed by handing them in; remembered by their names. Rows of a sheet that
-        waited before are settled where it is read through one.
+        Layouts that were shown, likewise; what waited of a sheet is settled where it is read through one.
     entered_as : str
         Id that a tablet gave to the one sheet there is, where it was typed at the bench.
     in_words : bool
@@ -217,13 +216,19 @@ def upload(
         for file, sheet, count, lacking in zip(taken, sheets, counts, missing, strict=True)
     )
     every = tuple(signal for found in raised.values() for signal in found)
-    own = {signal["id"] for receipt in receipts for signal in receipt.signals}
-    late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
+    late = _late(every, receipts) if waited else frozenset()
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
     pieces, gone = _pieces_on(sheets)
-    asked = {*pieces, *with_parts(workshop, gone)} if new and in_words else ()
-    hold = hold_list(workshop, serials=asked, judge=False) if new and in_words else None
+    hold = None
+    if new and in_words:
+        hold = hold_list(workshop, serials={*pieces, *with_parts(workshop, gone)}, judge=False)
     return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold, pieces, gone)
+
+
+def _late(every: Iterable[RaisedSignal], receipts: Iterable[SheetReceipt]) -> frozenset[str]:
+    """Return the signals that no sheet of this upload raised: what came before was judged with it."""
+    own = {signal["id"] for receipt in receipts for signal in receipt.signals}
+    return frozenset(signal["id"] for signal in every if signal["id"] not in own)
 
 
 def _pieces_on(sheets: Sequence[NewSheet]) -> tuple[frozenset[str], frozenset[str]]:

@@ -11,7 +11,7 @@ from .from_yaml import read_layouts as read_layouts
 from .shown import FACTS as FACTS
 from .shown import LaidTable as LaidTable
 from .shown import Pieces as Pieces
+from .shown import Pointed as Pointed
 from .shown import SheetLayout as SheetLayout
 from .shown import ShownFigure as ShownFigure
-from .shown import Spot as Spot
 from .shown import figure_named as figure_named

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 
-from qc.ingest.layouts.shown import LaidTable, Pieces, SheetLayout, ShownFigure, Spot, letters
+from qc.ingest.layouts.shown import LaidTable, Pieces, Pointed, SheetLayout, ShownFigure, letters
 
 
 def layouts_text(layouts: Iterable[SheetLayout]) -> str:
@@ -58,7 +58,7 @@ def _figure(figure: ShownFigure) -> str:
     return "{" + ", ".join(f"{name}: {text}" for name, text in found) + "}"
 
 
-def _spot(spot: Spot) -> str:
+def _spot(spot: Pointed) -> str:
     text = _quoted(spot.text())
     return f"{{of: {text}, within: {_list(spot.within)}}}" if spot.within else text
 

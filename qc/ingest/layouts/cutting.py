@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from qc.ingest.cells import is_ditto, plain, read_decimal
-from qc.ingest.layouts.shown import FACTS, LaidTable, SheetLayout, ShownFigure, Spot, column_of, letters
+from qc.ingest.layouts.shown import FACTS, LaidTable, Pointed, SheetLayout, ShownFigure, column_of, letters
 from qc.ingest.reading import Grid
 
 LaidCell = tuple[str, int, int]
@@ -154,14 +154,14 @@ def _cells(figure: ShownFigure) -> Iterator[tuple[int, int]]:
     yield from ((one, other) for one in range(line, last + 1) for other in range(column, right + 1))
 
 
-def _where(table: LaidTable, spot: Spot, at: tuple[int, int], shift: int) -> tuple[int, int]:
+def _where(table: LaidTable, spot: Pointed, at: tuple[int, int], shift: int) -> tuple[int, int]:
     """Return the cell of a spot for the figure that stands `at` in the first piece."""
     line = at[0] if spot.kind == "column" else spot.line
     column = at[1] if spot.kind == "row" else spot.column
     return _moved(table, line, column, shift)
 
 
-def _said(table: LaidTable, spot: Spot, at: tuple[int, int], shift: int, lines: Lines) -> LaidCell:
+def _said(table: LaidTable, spot: Pointed, at: tuple[int, int], shift: int, lines: Lines) -> LaidCell:
     """Return what a spot says; a word stands in the cell of what it is said of."""
     if spot.kind == "word":
         return spot.word, *_moved(table, *at, shift)

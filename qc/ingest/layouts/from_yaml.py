@@ -9,9 +9,9 @@ from qc.ingest.layouts.shown import (
     FACTS,
     LaidTable,
     Pieces,
+    Pointed,
     SheetLayout,
     ShownFigure,
-    Spot,
     column_of,
     figure_named,
     read_cells,
@@ -160,7 +160,7 @@ class _Reader:
             self.fault(block, "fixed", "is missing, so any sheet would be read by it", mend)
         return tuple(found)
 
-    def _spot(self, node: Node, allowed: tuple[str, ...] = ("word", "cell", "tab")) -> Spot | None:
+    def _spot(self, node: Node, allowed: tuple[str, ...] = ("word", "cell", "tab")) -> Pointed | None:
         within: tuple[str, ...] = ()
         text = node.value
         if isinstance(text, dict):
@@ -185,14 +185,14 @@ class _Reader:
                 self.fault(node, "within", f"cannot be used: {pattern}", mend)
         return found
 
-    def _facts(self, block: Node) -> dict[str, Spot]:
+    def _facts(self, block: Node) -> dict[str, Pointed]:
         below = block.get("facts")
         if below is None or below.value is None or not self._is_block(below, tuple(FACTS), "the facts"):
             return {}
         found = {name: self._spot(node) for name, node in below.value.items() if name in FACTS}  # type: ignore[union-attr]
         return {name: spot for name, spot in found.items() if spot is not None}
 
-    def _table(self, block: Node, shared: dict[str, Spot]) -> LaidTable | None:
+    def _table(self, block: Node, shared: dict[str, Pointed]) -> LaidTable | None:
         before = len(self.faults)
         if not self._is_block(block, OF_TABLE, "a table"):
             return None
@@ -255,7 +255,7 @@ class _Reader:
         return Pieces("rows" if are == "rows" else "columns", first, every, last)
 
     def _figure(
-        self, node: Node, pieces: Pieces | None, facts: dict[str, Spot], card: Card | None
+        self, node: Node, pieces: Pieces | None, facts: dict[str, Pointed], card: Card | None
     ) -> ShownFigure | None:
         if not self._is_block(node, OF_FIGURE, "a figure"):
             return None
@@ -287,7 +287,9 @@ class _Reader:
         places.sort(key=lambda place: order.index(place[0]))
         return ShownFigure(cells, what, unit, tuple(places), self._within(node))
 
-    def _planned(self, node: Node, word: str, unit: Spot | None, places: dict[str, Spot], card: Card) -> None:
+    def _planned(
+        self, node: Node, word: str, unit: Pointed | None, places: dict[str, Pointed], card: Card
+    ) -> None:
         figure = figure_named(self.words.get(plain(word), word), card, self.plan)
         if figure is None:
             names = ", ".join(c.name for c in self.plan.figures_on(card))

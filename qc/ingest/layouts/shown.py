@@ -38,7 +38,7 @@ _CELLS = re.compile(r"^([A-Z]{1,3})([1-9]\d{0,5})(?::([A-Z]{1,3})([1-9]\d{0,5}))
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class Pointed:
     """Where a fact stands: a cell, a row or column beside the figure, the tab's name; or it is a word.
 
     Attributes
@@ -64,8 +64,8 @@ class Spot:
 
         Examples
         --------
-        >>> Spot("cell", line=2, column=1).text(), Spot("row", line=7).text(), Spot("word", "JP").text()
-        ('cell B2', 'row 7', 'JP')
+        >>> Pointed("cell", line=2, column=1).text(), Pointed("word", "JP").text()
+        ('cell B2', 'JP')
         """
         if self.kind == "cell":
             return f"cell {letters(self.column)}{self.line}"
@@ -79,9 +79,9 @@ class ShownFigure:
     """Cells with a figure: first line and column, last line and column, what it is, its unit and places."""
 
     cells: tuple[int, int, int, int]
-    what: Spot
-    unit: Spot | None = None
-    places: tuple[tuple[str, Spot], ...] = ()
+    what: Pointed
+    unit: Pointed | None = None
+    places: tuple[tuple[str, Pointed], ...] = ()
     within: tuple[str, ...] = ()
 
     def at(self) -> str:
@@ -115,7 +115,7 @@ class LaidTable:
 
     card: str
     pieces: Pieces
-    facts: tuple[tuple[str, Spot], ...]
+    facts: tuple[tuple[str, Pointed], ...]
     figures: tuple[ShownFigure, ...]
     leave_out: tuple[str, ...] = ()
     as_above: tuple[str, ...] = ()
@@ -187,7 +187,7 @@ def column_of(text: str) -> int:
     return number - 1
 
 
-def read_spot(text: str, within: tuple[str, ...] = ()) -> Spot:
+def read_spot(text: str, within: tuple[str, ...] = ()) -> Pointed:
     """Read where a fact stands; what is no cell, row, column or tab is a word.
 
     Examples
@@ -197,13 +197,15 @@ def read_spot(text: str, within: tuple[str, ...] = ()) -> Spot:
     """
     found = _SPOT.match(text.strip())
     if found is None:
-        return Spot("word", text.strip(), within=within)
+        return Pointed("word", text.strip(), within=within)
     if found[1]:
-        return Spot("cell", line=int(found[2]), column=column_of(found[1]), within=within)
+        return Pointed("cell", line=int(found[2]), column=column_of(found[1]), within=within)
     if found[3]:
-        return Spot("row", line=int(found[3]), within=within)
+        return Pointed("row", line=int(found[3]), within=within)
     return (
-        Spot("column", column=column_of(found[4]), within=within) if found[4] else Spot("tab", within=within)
+        Pointed("column", column=column_of(found[4]), within=within)
+        if found[4]
+        else Pointed("tab", within=within)
     )
 
 

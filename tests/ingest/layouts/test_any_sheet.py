@@ -69,9 +69,11 @@ def drawn(draw):
         "    tables:",
         "      - card: bow-card",
         f"        pieces: {{are: {are}, first: {start}, every: {step}}}",
-        f"        facts: {{date: cell C1, serial: cell {first['at serial']}, model: cell {first['at model']}}}",
+        "        facts:",
+        f"          date: cell C1\n          serial: cell {first['at serial']}",
+        f"          model: cell {first['at model']}",
         "        figures:",
-        *(f"          - {{at: {first[f'at {s}']}, is: Bogenwand, unit: mm, station: {s}}}" for s in STATIONS),
+        *(f"          - {{at: {first[f'at {s}']}, is: Bogenwand, station: {s}}}" for s in STATIONS),
         f"          - {{at: {first['at span']}, is: Bow span, unit: mm}}",
     ]
     return cells, "\n".join(lines), fixed, meant

@@ -1,4 +1,4 @@
-"""Layouts of the eighth stranger that no reader understands, shown by hand: each is then read as it was meant.
+"""Layouts of the eighth stranger that no reader understands, shown by hand: each is read as it was meant.
 
 Pointing is no guessing: the layouts were written from the page of the reference, the truth is the stranger's.
 """
