@@ -158,8 +158,7 @@ def upload(
     workshop : Workshop
         An open workshop.
     files : sequence of (name, bytes)
-        Csv or xlsx files as they came from the bench; `read_files` gives the error in place of the bytes of a
-        file that it refuses.
+        Csv or xlsx files of the bench; `read_files` gives the error in place of the bytes it refuses.
     who : str
         Code of the person who uploads.
     progress : callable, optional
@@ -209,19 +208,17 @@ def upload(
     # of a box of old sheets nobody completes one by hand
     few = in_words and len(taken) < MANY_SHEETS
     missing = [still_missing(f.parts, workshop.plan, record) if record and few else () for f in taken]
+    told, plan = zip(taken, sheets, counts, missing, strict=True), workshop.plan
     receipts = tuple(
-        SheetReceipt(
-            count, _own_signals(sheet, count, raised), _marks(file), lacking, file.read_with(workshop.plan)
-        )
-        for file, sheet, count, lacking in zip(taken, sheets, counts, missing, strict=True)
+        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), lacking, file.read_with(plan))
+        for file, sheet, count, lacking in told
     )
     every = tuple(signal for found in raised.values() for signal in found)
     late = _late(every, receipts) if waited else frozenset()
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
     pieces, gone = _pieces_on(sheets)
-    hold = None
-    if new and in_words:
-        hold = hold_list(workshop, serials={*pieces, *with_parts(workshop, gone)}, judge=False)
+    asked = {*pieces, *with_parts(workshop, gone)} if new and in_words else ()
+    hold = hold_list(workshop, serials=asked, judge=False) if new and in_words else None
     return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold, pieces, gone)
 
 

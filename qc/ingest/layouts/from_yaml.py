@@ -205,7 +205,7 @@ class _Reader:
             self.fault(block, "card", f"names {own}, which is no card", f"The cards are: {titles}.")
         pieces = self._pieces(block)
         facts = {**shared, **self._facts(block)}
-        if "serial" not in facts:
+        if "serial" not in facts and block.get("facts", "serial") is None:
             self.fault(block, "facts", "does not say the serial", "Write serial: and its cell.")
         figures_node = block.get("figures")
         nodes = figures_node.items() if figures_node else []

@@ -33,7 +33,7 @@ def test_rows_that_waited_are_settled_and_no_figure_is_in_twice(shop):
     again = upload(shop, [(SMALL, CARD)], layouts=layouts).sheets[0]
     assert (again.count.accepted, again.count.held) == (15, 0)
     assert "Read through the layout" in " ".join(again.to_dict()["marks"])
-    assert shop.store.held_rows() == [] and shop.store.readings().height == 15
+    assert len(shop.store.held()) == 0 and shop.store.readings().height == 15
     # the same layout once more, and then none: nothing is new
     for given in (layouts, ()):
         count = upload(shop, [(SMALL, CARD)], layouts=given).sheets[0].count
