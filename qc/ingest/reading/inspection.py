@@ -119,7 +119,7 @@ def _check_sizes(archive: zipfile.ZipFile, name: str) -> None:
 
 
 def _check_packing(infos: list[zipfile.ZipInfo], name: str) -> None:
-    """Refuse what a computer would choke on unpacked: too many parts, too much of it, one packed too tight."""
+    """Refuse what is too much once unpacked: too many parts, too large, or one packed too tight."""
     anew = "Copy the table into a new workbook and save that."
     if len(infos) > MAX_PARTS:
         problem = f"the workbook is made of {len(infos):,} parts, and one may have {MAX_PARTS:,}"
