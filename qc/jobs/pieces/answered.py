@@ -16,7 +16,7 @@ from qc.sayings import CLOSINGS, MENDED, What, outcome_of, told_here
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class HeldSpan:
     """From which day on a signal held its pieces, and the moment of the answer that let them go."""
 
     first: date
@@ -33,14 +33,14 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Departure:
+class LeftOn:
     """The day a piece, or what it is built into, left, and when that was handed in."""
 
     day: date
     told: datetime | None
 
 
-def spans_of(signal: SignalOfDay, zone: str) -> tuple[Span, ...]:
+def spans_of(signal: SignalOfDay, zone: str) -> tuple[HeldSpan, ...]:
     """Return the stretches of days on which a signal held its pieces, in their order.
 
     A mend lets no piece go: those made under its cause are held until each is dealt with.
@@ -49,14 +49,14 @@ def spans_of(signal: SignalOfDay, zone: str) -> tuple[Span, ...]:
     found = []
     for one in told_here(signal.said, zone):
         if one.what in CLOSINGS and outcome_of(one) != MENDED and start is not None:
-            found.append(Span(start, one.when))
+            found.append(HeldSpan(start, one.when))
             start = None
         elif one.what is What.REOPENED and start is None:
             start = one.when.date()
-    return (*found, Span(start)) if start is not None else tuple(found)
+    return (*found, HeldSpan(start)) if start is not None else tuple(found)
 
 
-def departures(workshop: Workshop, serials: Iterable[str]) -> dict[str, Departure]:
+def departures(workshop: Workshop, serials: Iterable[str]) -> dict[str, LeftOn]:
     """Return of pieces that are out when they left; a part leaves with what it is built into."""
     where = whereabouts(workshop, serials)
     gone = {serial: one for serial, one in where.items() if one.shipped is not None}
@@ -67,13 +67,13 @@ def departures(workshop: Workshop, serials: Iterable[str]) -> dict[str, Departur
     rows = events.select("serial", "day", "entered_at").iter_rows()
     told = {(serial, day): when for serial, day, when in rows}
     return {
-        serial: Departure(one.shipped, told.get((one.whole or serial, one.shipped)))
+        serial: LeftOn(one.shipped, told.get((one.whole or serial, one.shipped)))
         for serial, one in gone.items()
         if one.shipped is not None
     }
 
 
-def held_since(spans: Sequence[Span], left: Departure | None) -> date | None:
+def held_since(spans: Sequence[HeldSpan], left: LeftOn | None) -> date | None:
     """Return since when a piece was held on the day it left; None where it was not held then.
 
     Of a piece that is here still it is the day from which it is held now.

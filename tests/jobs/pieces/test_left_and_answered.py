@@ -1,4 +1,4 @@
-"""What left while a signal held it stays on the list, whatever is answered, until it is dealt with by name."""
+"""What left while a signal held it stays on the list, whatever is answered, until dealt with by name."""
 
 import random
 
@@ -29,7 +29,7 @@ def closing(answer, who, cause):
 
 
 def lead_of(shop):
-    return next(one.code for one in shop.plan.people if one.role in {"lead", "owner"})
+    return shop.plan.people[0].code  # where nobody is on the list of people, every code of the plan may
 
 
 @pytest.fixture
