@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from qc.words import number_words, places_words, unit_words
+from qc.words import MINUS, number_words, places_words, unit_words
 
 
 def interval_words(
@@ -31,7 +31,7 @@ def interval_words(
     Examples
     --------
     >>> interval_words(0.0139, 0.0108, 0.0171, "mm"), interval_words(-3.06, -4.31, -1.8, "um")
-    ('14 µm (11 to 17, 95 %)', '-3.1 µm (-4.3 to -1.8, 95 %)')
+    ('14 µm (11 to 17, 95 %)', '−3.1 µm (−4.3 to −1.8, 95 %)')
     """
     low, high = min(low, high), max(low, high)
     if unit == "mm" and 0 < max(abs(value), abs(low), abs(high)) < 0.1:
@@ -43,5 +43,7 @@ def interval_words(
     else:
         told, least, most = (number_words(one) for one in (value, low, high))
     if signed:
-        told, least, most = (f"+{one}" if float(one) > 0 else one for one in (told, least, most))
+        told, least, most = (
+            f"+{one}" if not one.startswith(MINUS) and float(one) else one for one in (told, least, most)
+        )
     return f"{told} {unit_words(unit)}".rstrip() + f" ({least} to {most}{sure and f', {sure}'})"

@@ -253,7 +253,7 @@ def leaving_card(record: PieceRecord) -> list[Component]:
 
 
 def _number(value: float, one: FigureOfPiece) -> str:
-    return stepped_words(value, one.step).replace("-", "−")
+    return stepped_words(value, one.step)
 
 
 def _capital(text: str) -> str:

@@ -14,6 +14,7 @@ from qc.jobs.whole_piece.life import Return
 from qc.jobs.whole_piece.sharing import Shared
 from qc.states import NEAR, NO_LIMITS, OUTSIDE
 from qc.words import (
+    MINUS,
     count_words,
     dated_words,
     listed,
@@ -211,10 +212,10 @@ def signed(value: float, one: FigureOfPiece) -> str:
         places = max(0, -round(math.log10(step / 10 if most < 10 * step else step)))
     else:
         places = 0 if most >= 10 else 1 if most >= 0.1 or not most else 1 - math.floor(math.log10(most))
-    told = places_words(times * value, places)
+    told = places_words(times * abs(value), places)
     if not float(told):
         return "0"
-    return f"{'−' if value < 0 else '+'}{told.removeprefix('-')} {unit_words(unit)}".rstrip()
+    return f"{MINUS if value < 0 else '+'}{told} {unit_words(unit)}".rstrip()
 
 
 def shared_words(one: Shared) -> str:

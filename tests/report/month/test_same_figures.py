@@ -279,8 +279,9 @@ def test_figures_of_the_workbook_are_those_of_the_words_and_of_the_command(conte
         if cells["Ppk"] is None:
             assert words["ppk"] == "—" and cells["reason"] == words["interval"]
         else:
-            assert f"{cells['Ppk']:.2f}" == words["ppk"]
-            assert f"{cells['from']:.2f} to {cells['to']:.2f}" == words["interval"]
+            assert f"{cells['Ppk']:.2f}".replace("-", "−") == words["ppk"]
+            interval = f"{cells['from']:.2f} to {cells['to']:.2f}"
+            assert interval.replace("-", "−") == words["interval"]
             assert f"Ppk {cells['Ppk']:.2f} ({cells['from']:.2f} to {cells['to']:.2f}, 95 %)" in on_page
     month = {row[0]: row[1] for row in sheets["Month"][1:]}
     assert month["in one sentence"] == told["headline"] == answer["headline"]
@@ -446,7 +447,7 @@ def test_drawings_carry_their_figures_and_load_nothing(verdicts):
         shown = verdict.points[-NEWEST:]
         assert f"{shown[0].serial} to {shown[-1].serial}" in text
         for value in (verdict.lower, verdict.upper):
-            assert value is None or f"limit {value:g}" in text
+            assert value is None or f"limit {value:g}".replace("-", "−") in text
         for stretch in verdict.stretches[-2:]:
             assert f"({stretch.n})" in text
         assert not re.search(rb'href="(?!#)', svg) and b"<script" not in svg
