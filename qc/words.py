@@ -335,33 +335,6 @@ def passed_words(faults: float) -> str:
     return "fail" if faults >= 1 else f"fail ({100 * faults:.0f} % of its readings)"
 
 
-def stepped_words(value: float, step: float | None) -> str:
-    """Write a figure with the places that its gauge shows; four digits where the gauge is not known.
-
-    Examples
-    --------
-    >>> stepped_words(14.6, 0.001), stepped_words(14.07983, 0.001), stepped_words(8.1, 0.05)
-    ('14.600', '14.080', '8.10')
-    >>> stepped_words(149.96, 1), stepped_words(149.96, None), stepped_words(-0.04, 0.1)
-    ('150', '150', '0.0')
-    """
-    text = f"{value:.4g}" if step is None and abs(value) < MOST_IN_FOUR else f"{value:.{step_places(step)}f}"
-    return figure_words(text)
-
-
-def step_places(step: float | None) -> int:
-    """Return how many places a gauge shows whose step is this; none where the step is not known.
-
-    Examples
-    --------
-    >>> step_places(0.001), step_places(0.05), step_places(1.0), step_places(None)
-    (3, 2, 0, 0)
-    """
-    if step is None:
-        return 0
-    return min(MOST_PLACES, len(f"{step:.{MOST_PLACES}f}".rstrip("0").partition(".")[2]))
-
-
 def listed(words: Sequence[str]) -> str:
     """Join words as a person lists them.
 

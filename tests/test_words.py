@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.intervals import interval_words
+from qc.intervals import interval_words, stepped_words
 from qc.words import (
     MONTHS,
     closest,
@@ -24,7 +24,6 @@ from qc.words import (
     plain_words,
     quantity_words,
     some_of,
-    stepped_words,
     unit_words,
 )
 

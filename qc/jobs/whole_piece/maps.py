@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
+from qc.intervals import stepped_words
 from qc.jobs.whole_piece.figures import FigureOfPiece
 from qc.jobs.whole_piece.places import PlaceFigure
-from qc.words import figure_words, stepped_words
+from qc.words import figure_words
 
 DEEPEST = 0.42
 """Share of colour of a place on its limit; chosen: the figure on it keeps its contrast."""

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date
 
+from qc.intervals import stepped_words
 from qc.jobs.pieces import HoldRow, Undecided, rows_words, why_words
 from qc.jobs.whole_piece.figures import FigureOfPiece
 from qc.jobs.whole_piece.in_signals import SignalOfPiece
@@ -22,7 +23,6 @@ from qc.words import (
     places_words,
     quantity_words,
     some_of,
-    stepped_words,
     unit_words,
 )
 

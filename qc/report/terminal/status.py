@@ -278,6 +278,6 @@ def _remark(verdict: SeriesVerdict, today: date) -> str:
         return forecast_words(verdict.forecast, today)
     if verdict.ppk is not None:
         ends = (verdict.ppk, verdict.ppk_low, verdict.ppk_high)
-        index, low, high = (places_words(end, 2) for end in ends)
+        index, low, high = (places_words(end or 0.0, 2) for end in ends)
         return f"Ppk {index} ({low} to {high}) from {verdict.rests_on}"
     return ""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from math import ceil, log10
 
+from qc.intervals import step_places, stepped_words
 from qc.watch.pieces.figures import PieceFigure
 from qc.watch.results import Point, SeriesVerdict, SignalResult
-from qc.words import MOST_PLACES, figure_words, plain_words, step_places, stepped_words, unit_words
+from qc.words import MOST_PLACES, figure_words, plain_words, unit_words
 
 MOST_DIGITS = 6  # chosen: more than any reading of a workshop has
 
