@@ -234,7 +234,7 @@
   }
   function show() {
     ["bench-asks", "bench-open"].forEach(function (id) {
-      var place = el(id), told = {};
+      var place = el(id), told = {}, was = place.contains(document.activeElement) ? spoken(document.activeElement) : "";
       place.textContent = "";
       if ((id === "bench-open") === el("bench-last").hidden) { return; }
       var list = doubts.slice().sort(function (a, b) { return Object.keys(b.change).length - Object.keys(a.change).length; }).filter(function (doubt) {
@@ -250,9 +250,19 @@
         return;
       }
       list.forEach(function (doubt) { place.appendChild(ask(doubt)); });
+      /* an answer that comes late writes the questions anew: whoever stands on a button of one goes on standing there */
+      Array.from(place.querySelectorAll("button")).some(function (one) {
+        if (!was || spoken(one) !== was) { return false; }
+        one.focus();
+        return true;
+      });
     });
     mark(fields[now]);
     listed();
+  }
+  function spoken(part) {
+    var of = part.closest(".bench-ask");
+    return of ? of.querySelector(".bench-told").textContent + part.textContent : "";
   }
   function ask(doubt) {
     var part = make("div", "", "bench-ask"), one = fields[doubt.field], names = Object.keys(doubt.change);

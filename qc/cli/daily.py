@@ -121,8 +121,10 @@ def upload(
         proposal = propose(opened, read_files(files))
         show(proposal, as_json=as_json, told=told)
         return _refused(map(told, proposal.refused))
-    meant = read_mapping_file(mapping, opened) if mapping is not None else ()
-    receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
+    meant, layouts = read_mapping_file(mapping, opened) if mapping is not None else ((), ())
+    receipt = take_in(
+        opened, read_files(files), who=who, progress=Progress(), mappings=meant, layouts=layouts
+    )
     show(receipt, as_json=as_json, told=told)
     _refused(map(told, receipt.refused))
 

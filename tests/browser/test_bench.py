@@ -176,3 +176,26 @@ def test_everybody_can_use_the_bench_at_every_width(tablet, board, width):
     assert checked == [[], [], []]
     assert max(wide) <= width
     assert page.complaints == []
+
+
+def test_whoever_stands_on_an_answer_goes_on_standing_there_when_the_questions_are_written_anew(
+    tablet, board
+):
+    page = tablet(1440)
+    begin(page, board, "slide-card", "QH-1219", Person="FN")
+    for figure in [*SLIDE[:5], "1.3902"]:
+        page.keyboard.type(figure)
+        page.keyboard.press("Enter")
+    page.wait_for_selector("#bench-asks .bench-ask", timeout=60_000)
+    held = []
+    page.route("**/bench/check", lambda route: held.append(route))  # the answer to the next figure comes late
+    page.keyboard.type(SLIDE[6])
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(2000)
+    assert held
+    page.locator("#bench-asks button", has_text="Take 13.902").focus()
+    page.evaluate("document.querySelector('#bench-asks button').dataset.before = 'yes'")
+    for route in held:
+        route.continue_()
+    expect(page.locator("#bench-asks button[data-before]")).to_have_count(0, timeout=60_000)
+    assert page.evaluate("document.activeElement.textContent") == "Take 13.902"

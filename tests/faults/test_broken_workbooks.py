@@ -112,7 +112,11 @@ def test_a_packed_bomb_is_refused_before_it_is_unpacked(workbook, rewrite):
     assert len(bomb) < 200_000
     tracemalloc.start()
     begun = time.perf_counter()
-    refused(bomb, "far more than a bench sheet")
+    error = refused(bomb, "packed into")
+    # what happened, in which part, by how much, and what to do; it is not the size that was too much
+    assert SHEET in error.problem and "200 to one is the most" in error.problem
+    assert "60.0 MB" in error.problem and "unpacks to" not in error.problem
+    assert "copy only the filled cells" in error.hint
     assert tracemalloc.get_traced_memory()[1] < 5_000_000
     assert time.perf_counter() - begun < 2.0
     tracemalloc.stop()
@@ -123,7 +127,12 @@ def test_many_parts_are_refused(workbook):
     with zipfile.ZipFile(out, "a") as archive:
         for number in range(2001):
             archive.writestr(f"xl/media/{number}", "")
-    refused(out.getvalue(), "far more than a bench sheet")
+    refused(out.getvalue(), r"made of 2,\d{3} parts, and one may have 2,000")
+
+
+def test_a_workbook_that_unpacks_to_too_much_is_told_by_its_size(workbook, monkeypatch):
+    monkeypatch.setattr("qc.ingest.reading.inspection.MAX_UNPACKED", 1_000)
+    refused(workbook(), "unpacks to 0 MB, far more than a bench sheet holds")
 
 
 def test_a_false_size_is_found_out(workbook, rewrite):

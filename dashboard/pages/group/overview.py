@@ -12,7 +12,7 @@ from dashboard import pictograms, queries, words
 from dashboard.door import Role, needs
 from dashboard.drawing import Drawing
 from dashboard.pages.missing import missing
-from dashboard.parts import card, figures, heading, nothing, unbroken
+from dashboard.parts import card, heading, nothing, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.shops import ShopStanding, ShopsTogether
 from qc.words import command_words, count_words, listed
@@ -40,7 +40,8 @@ def layout(**_: str) -> Component:
     if not found.workshops:
         return html.Div([*body, card("", nothing(f"There is no workshop in {found.group} any more."))])
     rows = html.Ol([_row(one, found) for one in found.workshops], className="rows")
-    return html.Div([*body, card(headline(found), rows), _comparing(group.figures())])
+    cards = html.Div([card(headline(found), rows), _comparing(group.figures())], className="stack")
+    return html.Div([*body, cards])
 
 
 def headline(found: ShopsTogether) -> str:
@@ -61,7 +62,7 @@ def _row(one: ShopStanding, found: ShopsTogether) -> Component:
             [html.B(one.folder, className="name"), html.Span("could not be asked", className="is-drifting")]
         )
         told = html.Div([name, html.P(unbroken(one.fault), className="said check")])
-        return html.Li([Drawing(pictograms.draw_peak(20)), told, html.Span()], className="row")
+        return html.Li([Drawing(pictograms.draw_peak(20)), told], className="row works")
     state = "nothing measured yet" if not one.series else "as it was"
     if one.drifting:
         state = f"{one.drifting} of {count_words(one.series, 'series', 'series')} drifting"
@@ -74,20 +75,19 @@ def _row(one: ShopStanding, found: ShopsTogether) -> Component:
     )
     said = [f"Drifting at {listed(one.stages)}." if one.stages else "", one.worst, one.not_judged, one.budget]
     lines = [html.P(unbroken(text), className="said") for text in said if text]
-    return html.Li([peak, html.Div([title, *lines, way]), _waits(one)], className="row")
+    return html.Li([peak, html.Div([title, *lines, _waits(one), way])], className="row works")
 
 
 def _waits(one: ShopStanding) -> Component:
     came = words.day(one.last_hand_in, year=True) if one.last_hand_in else "never"
-    return figures(
-        [
-            ("To hold", str(one.to_hold)),
-            ("Held rows", str(one.held_rows)),
-            ("Signals open", str(one.open_signals)),
-            ("Outside limits", str(one.outside)),
-            ("Last sheet", came),
-        ]
-    )
+    counts = [
+        ("to hold", str(one.to_hold)),
+        ("held rows", str(one.held_rows)),
+        ("signals open", str(one.open_signals)),
+        ("series outside their limits", str(one.outside)),
+        ("last sheet", came),
+    ]
+    return html.Dl([html.Div([html.Dt(name), html.Dd(told)]) for name, told in counts], className="tally")
 
 
 def _comparing(shared: tuple[tuple[str, str], ...]) -> Component:
@@ -101,7 +101,7 @@ def _comparing(shared: tuple[tuple[str, str], ...]) -> Component:
         stage, characteristic = figure.split("/", 1)
         way = address(FIGURE, {"stage": stage, "characteristic": characteristic})
         links.append(html.Li(dcc.Link(name, href=way)))
-    return card("One figure, workshop beside workshop", html.Ul(links))
+    return card("One figure, workshop beside workshop", html.Ul(links, className="alike"))
 
 
 def _title(**_: str) -> str:

@@ -26,6 +26,11 @@ MAX_UNPACKED = 200_000_000
 MAX_RATIO = 200
 """Most a part over one megabyte may have been packed; bench sheets stay under 30."""
 
+TIGHT_HINT = (
+    "Formatted but empty rows or columns do this: copy only the filled cells into a new workbook, as values, "
+    "and save that. If it did not come from your own bench, ask whoever sent it before you open it."
+)
+
 MAX_PARTS = 2_000
 """Most parts of a workbook; chosen, a bench sheet has about a dozen."""
 
@@ -99,11 +104,7 @@ def inspect_workbook(data: bytes, name: str, *, card: bool = True) -> tuple[Work
 
 def _check_sizes(archive: zipfile.ZipFile, name: str) -> None:
     infos = archive.infolist()
-    unpacked = sum(info.file_size for info in infos)
-    tight = any(i.file_size > 1_000_000 and i.file_size > MAX_RATIO * max(i.compress_size, 1) for i in infos)
-    if len(infos) > MAX_PARTS or unpacked > MAX_UNPACKED or tight:
-        problem = f"the workbook unpacks to {unpacked / 1e6:.0f} MB, far more than a bench sheet holds"
-        raise SheetError(name, problem, "Copy the table into a new workbook and save that.")
+    _check_packing(infos, name)
     names = {info.filename for info in infos}
     if any(part.casefold().endswith(MACRO_PART) for part in names):
         raise SheetError(name, "the workbook holds macros", "Save it as .xlsx, which cannot hold any.")
@@ -115,6 +116,27 @@ def _check_sizes(archive: zipfile.ZipFile, name: str) -> None:
     alike = {part.casefold().replace("\\", "/") for part in names}
     if len(alike) < len(infos) or any(info.compress_type not in PLAIN_PACKING for info in infos):
         raise SheetError(name, "the workbook is packed in an unusual way", PLAIN_HINT)
+
+
+def _check_packing(infos: list[zipfile.ZipInfo], name: str) -> None:
+    """Refuse what is too much once unpacked: too many parts, too large, or one packed too tight."""
+    anew = "Copy the table into a new workbook and save that."
+    if len(infos) > MAX_PARTS:
+        problem = f"the workbook is made of {len(infos):,} parts, and one may have {MAX_PARTS:,}"
+        raise SheetError(name, problem, anew)
+    unpacked = sum(info.file_size for info in infos)
+    if unpacked > MAX_UNPACKED:
+        problem = f"the workbook unpacks to {unpacked / 1e6:.0f} MB, far more than a bench sheet holds"
+        raise SheetError(name, problem, anew)
+    for info in infos:
+        packed = max(info.compress_size, 1)
+        if info.file_size > 1_000_000 and info.file_size > MAX_RATIO * packed:
+            problem = (
+                f"its part {info.filename} says the same over and over: {info.file_size / 1e6:.1f} MB are "
+                f"packed into {packed / 1e3:.1f} kB, {info.file_size / packed:,.0f} to one, and "
+                f"{MAX_RATIO} to one is the most that is unpacked"
+            )
+            raise SheetError(name, problem, TIGHT_HINT)
 
 
 def _tabs(archive: zipfile.ZipFile, name: str) -> tuple[Worksheet, ...]:

@@ -19,6 +19,7 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.store import MARK, JudgedUpTo, Waiting
 from qc.watch import SeriesVerdict
+from qc.words import dated_words
 
 READERS_PATIENCE_S = 3.0
 """Chosen: who only asks has the answer of before, and nobody waits a minute for it before a lock."""
@@ -39,7 +40,8 @@ class NotJudged:
 
     def sentence(self, zone: str) -> str:
         """Say it, with day and time in the workshop's zone."""
-        when = self.since.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")
+        here = self.since.astimezone(ZoneInfo(zone))
+        when = f"{dated_words(here.date())}, {here:%H:%M}"
         why = self.why or "what came in since then waits."
         return f"Not judged since {when}: {why} What stands here is what was judged before."
 

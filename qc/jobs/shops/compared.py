@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -18,7 +19,7 @@ from qc.jobs.workshop import Workshop, open_workshop
 from qc.report.terminal import apart_words, between_lines, compared_text
 from qc.stats import BetweenGroups, Tabled, between_groups
 from qc.watch import SeriesKey, SeriesVerdict
-from qc.words import closest, count_words, pieces_words
+from qc.words import closest, count_words, listed, pieces_words
 
 LEAST_PIECES: Final = 10
 """Chosen: the standard error of a mean is taken as known, which of fewer pieces it is not."""
@@ -274,7 +275,7 @@ def compared(
         if not own:
             raise JobError(_unknown(model, known, "model"))
     left_out = [f"{folder} could not be asked: {why}" for folder, why in sorted(unasked.items())]
-    models = []
+    models, apart = [], defaultdict[str, list[ShopLevel]](list)
     for each in sorted({level.model for level in own}):
         makers = [level for level in own if level.model == each]
         fit = [level for level in makers if not level.why_not and level.unit == unit]
@@ -283,11 +284,12 @@ def compared(
                 f"its plan has it in {level.unit}, not {unit}" if level.unit != unit else ""
             )
             if why:
-                left_out.append(f"{level.folder} takes no part with {level.model_name}: {why}.")
+                apart[why].append(level)
         if len(fit) > 1:
             models.append(_model(fit))
         elif len(fit) == 1:
             left_out.append(f"{fit[0].model_name}: only {fit[0].folder} can tell a level of it.")
+    left_out += [_no_part(why, whose) for why, whose in apart.items()]
     if not models:
         why = " ".join(left_out)
         raise JobError(
@@ -295,6 +297,18 @@ def compared(
             f"model. {why}".rstrip()
         )
     return ShopsCompared(str(group), figure, own[0].name, tuple(models), tuple(left_out))
+
+
+def _no_part(why: str, levels: Sequence[ShopLevel]) -> str:
+    """Say a reason once for all workshops and models that it keeps out."""
+    folders = list(dict.fromkeys(level.folder for level in levels))
+    models = list(dict.fromkeys(level.model_name for level in levels))
+    take = "takes" if len(folders) == 1 else "take"
+    # where not each of them is kept out with each model, both are named together
+    if len(levels) == len(folders) * len(models):
+        return f"{listed(folders)} {take} no part with {listed(models)}: {why}."
+    pairs = listed([f"{level.folder} with {level.model_name}" for level in levels])
+    return f"No part takes {pairs}: {why}."
 
 
 def _model(levels: Sequence[ShopLevel]) -> ModelCompared:

@@ -199,8 +199,7 @@ def piece_record(
     notes += came_later(workshop, serial, place.shipped) if place.shipped else []
     notes += notes_on_testers(store.readings(serials=[serial], until=today))
     # what was asked is answered last, where the board looks for it
-    if due is not None and leaving is None:
-        notes.append(_why_no_day(due, place.shipped, part=part, came_back=came_back))
+    notes += _why_no_day(due, place.shipped, part=part, came_back=came_back) if leaving is None else []
     if hold is None:
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])
@@ -254,7 +253,9 @@ def _not_judged(figures: Sequence[FigureOfPiece], waiting: Sequence[Undecided]) 
     return tuple(told)
 
 
-def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool) -> str:
+def _why_no_day(due: date | None, shipped: date | None, *, part: bool, came_back: bool) -> list[str]:
+    if due is None:
+        return []
     if shipped is not None:
         why = f"it left on {dated_words(shipped)}"
     elif part:
@@ -263,7 +264,7 @@ def _why_no_day(due: date, shipped: date | None, *, part: bool, came_back: bool)
         why = "it came back, and what a mend takes is not known from what is made"
     else:
         why = "too few of its like left from where it stands"
-    return f"Whether it can leave by {dated_words(due)} is not told: {why}."
+    return [f"Whether it can leave by {dated_words(due)} is not told: {why}."]
 
 
 def _is_part(plan: Plan, serial: str) -> bool:
