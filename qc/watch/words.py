@@ -18,7 +18,8 @@ NOTHING_EXPLAINS = "Nothing recorded explains it."
 SAME_GAUGE = "the same gauge"
 """Stands for "gauge" among what did not change where no good check is on record since: it may be wrong."""
 
-INTERVAL = re.compile(r" \(-?[\d.]+ to -?[\d.]+\)")
+# with either sign: sentences kept by earlier versions have a hyphen for a minus
+INTERVAL = re.compile(r" \([−-]?[\d.]+ to [−-]?[\d.]+\)")
 """The interval of a size, as it stands in a sentence."""
 
 DAYS_OF_A_WEEK = 7
