@@ -79,7 +79,7 @@ def upload(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="What their headings mean (card, columns, dates); remembered for each heading line.",
+            help="What their headings mean, or where everything stands on them (a layout); remembered.",
             show_default=False,
         ),
     ] = None,
