@@ -244,7 +244,7 @@ def _facts(view: SignalView) -> Component:
     found = view.signal
     rows: list[tuple[str, Any]] = [
         ("Kind", KIND_WORDS[found.kind]),
-        ("Began at", serial_link(found.start_serial)),
+        ("Began at", serial_link(found.since_serial)),
         ("Raised at", serial_link(found.raised_serial)),
         ("Pieces since it began", str(found.pieces)),
     ]
@@ -285,7 +285,7 @@ def _suspects(view: SignalView) -> Component:
 
 
 def _fallback(view: SignalView) -> str:
-    return f"{series_name(view.verdict)}: {KIND_WORDS[view.signal.kind]} since {view.signal.start_serial}."
+    return f"{series_name(view.verdict)}: {KIND_WORDS[view.signal.kind]} since {view.signal.since_serial}."
 
 
 def _list_title(**_: str) -> str:

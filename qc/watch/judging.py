@@ -18,7 +18,7 @@ from qc.watch.carried import told_over, told_suspects, with_kept
 from qc.watch.causes import FactorLevels, find_suspects
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
 from qc.watch.common_limits import common_limits
-from qc.watch.mends import opened_again
+from qc.watch.mends import after_mend, begun_before, opened_again
 from qc.watch.reaction import again_step, better_step, is_good_news
 from qc.watch.results import (
     LEARNING,
@@ -29,7 +29,6 @@ from qc.watch.results import (
     SeriesKey,
     SeriesVerdict,
     SignalResult,
-    Suspect,
 )
 from qc.watch.scatter import scatter_of
 from qc.watch.series import Points, sources_of
@@ -330,14 +329,15 @@ def _signal(
     if own is not None:
         suspects, left_open = (own, *(s for s in suspects if s.name != own.name)), ""
         unchanged = tuple(kind for kind in unchanged if kind != own.kind)
-    return _said(question, points, result, suspects, unchanged, left_open)
+    result = begun_before(replace(result, suspects=suspects), question.decisions.mends, points)
+    left_open = "" if result.suspects != suspects else left_open
+    return _said(question, points, result, unchanged, left_open)
 
 
 def _said(
     question: Question,
     points: Sequence[Point],
     signal: SignalResult,
-    suspects: tuple[Suspect, ...],
     unchanged: tuple[str, ...],
     left_open: str,
 ) -> SignalResult:
@@ -348,8 +348,8 @@ def _said(
         signal.kind,
         signal.side,
         signal.size,
-        signal.start_serial,
-        signal.start_day,
+        signal.since_serial,
+        signal.since_day,
         question.today,
         pace=pace_of(points, signal),
         ends=(signal.size_low, signal.size_high),
@@ -358,16 +358,16 @@ def _said(
     if signal.ended is not None and signal.mended is None:
         since = points[signal.ended - 1]
         back = f"{since.serial} ({day_words(since.day, question.today)})"
-    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back, left_open)
+    coincides = [s.sentence for s in signal.suspects]
+    because = because_sentence(coincides, unchanged, signal.pieces, back, left_open)
     if signal.reopens:
+        sentence = after_mend(sentence, signal, question.decisions.mends, points)
         because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"
     kind = question.characteristic.kind
     step = question.characteristic.next_step or again_step(points[-1].serial, kind)
     if is_good_news(signal, kind):
         step = better_step(points[-1].serial, kind)
-    return replace(
-        signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
-    )
+    return replace(signal, unchanged=unchanged, sentence=sentence, because=because, next_step=step)
 
 
 def _decided(question: Question, course: LevelCourse) -> tuple[str, ...]:

@@ -270,7 +270,7 @@ def _remark(verdict: SeriesVerdict, today: date) -> str:
         moved = moved_words(signal, verdict.kind)
         first = f"{moved} " if moved else ""
         cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
-        return f"{first}since {signal.start_serial} ({day_words(signal.start_day, today)}){cause}"
+        return f"{first}since {signal.since_serial} ({day_words(signal.since_day, today)}){cause}"
     settled = settled_words(verdict, today)
     if settled:
         return settled
