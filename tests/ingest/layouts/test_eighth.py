@@ -1,6 +1,6 @@
 """Layouts of the eighth stranger that no reader understands, shown by hand: each is read as it was meant.
 
-Pointing is no guessing: the layouts were written while the reader of layouts was, the truth is the stranger's.
+Pointing is no guessing: the layouts were written together with their reader, the truth is the stranger's.
 """
 
 from __future__ import annotations
