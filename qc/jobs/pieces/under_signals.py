@@ -95,7 +95,7 @@ def by_signals(
         if figure is None:
             continue
         serials = _asked(only, (point.serial for point in held_for(workshop, signal, verdict)))
-        because = f"signal {signal.name}: {signal.found.sentence}{_end_words(signal)}"
+        because = f"signal {signal.name}: {signal.found.sentence}{_end_words(workshop, signal)}"
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
         held = _rows(workshop, figure, serials, "signal", because, step, rests)
@@ -330,12 +330,16 @@ def figure_of(plan: Plan, key: SeriesKey) -> Figure | None:
     return None if stage is None or characteristic is None else (stage, characteristic)
 
 
-def _end_words(signal: SignalOfDay) -> str:
+def _end_words(workshop: Workshop, signal: SignalOfDay) -> str:
     """Say what became of a finding that holds its pieces still."""
+    since, answer = signal.found.over_since, "nobody has answered it"
+    said = told_here(signal.said, workshop.plan.workshop.time_zone)
+    if closing := next((one for one in reversed(said) if one.what in CLOSINGS), None):
+        on = day_words(closing.when.date(), workshop.today)
+        answer = f"{closing.who} closed it on {on}, and it was opened again"
     if signal.waits:
-        return " Later pieces do not show it any more; nobody has answered it."
-    since = signal.found.over_since
-    return f" It is over since {since}; nobody has answered it." if since else ""
+        return f" Later pieces do not show it any more; {answer}."
+    return f" It is over since {since}; {answer}." if since else ""
 
 
 def _asked(only: Collection[str] | None, serials: Iterable[str]) -> list[str]:
