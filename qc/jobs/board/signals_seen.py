@@ -33,7 +33,7 @@ class SignalView:
     comments: tuple[SignalComment, ...] = ()
     standing: str = ""  # how it stands, in a word or two
     owner: str = ""  # code of the person who has it
-    known: date | None = None  # when it was first told; the piece that raised it may have been measured before
+    known: date | None = None  # when it was first told, which may be after its piece was measured
     age_days: int = 0  # since then
     overdue: bool = False  # the day by which it was to be closed is past
     due: date | None = None  # by when it is to be closed
