@@ -236,6 +236,7 @@ class WorkerDesk:
                 )
 
     def _queue(self, kind: TaskKind, what: Any, who: str, folder: Path | None = None) -> str:
+        """Put a task in the queue and give its ticket; without room its files are taken away again."""
         ticket = secrets.token_urlsafe(9)
         size = sum(file.stat().st_size for file in folder.iterdir()) if folder else 0
         of = len(what) if kind == "upload" else len(what[0]) if kind == "mapped" else 1

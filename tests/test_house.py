@@ -1,6 +1,8 @@
 """The house stands as planned: arrows between packages, the one clock, no cycles, no stray ways out."""
 
 import ast
+import io
+import tokenize
 from functools import cache
 from pathlib import Path
 
@@ -136,6 +138,38 @@ def test_modules_and_functions_stay_readable():
             if isinstance(node, ast.FunctionDef) and node.end_lineno - node.lineno + 1 > 80:
                 long_functions.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.name}")
     assert (long_modules, long_functions) == ([], [])
+
+
+def silent(source):
+    """Private functions of fifteen lines and more that say nothing of why: neither docstring nor comment."""
+    comments = {
+        token.start[0]
+        for token in tokenize.generate_tokens(io.StringIO(source).readline)
+        if token.type == tokenize.COMMENT
+    }
+    return [
+        node.name
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and node.name.startswith("_")
+        and not node.name.startswith("__")
+        and node.end_lineno - node.lineno + 1 >= 15
+        and not ast.get_docstring(node)
+        and not any(node.lineno <= line <= node.end_lineno for line in comments)
+    ]
+
+
+def test_no_long_private_function_is_silent():
+    found = [f"{p.relative_to(ROOT)}: {n}" for p in sources() for n in silent(p.read_text("utf-8"))]
+    assert not found, found
+
+
+@pytest.mark.parametrize(
+    ("head", "said"),
+    [("", ["_long"]), ('    """Why."""\n', []), ("    x = 1  # why\n", []), ("    x = '# no'\n", ["_long"])],
+)
+def test_a_silent_function_is_seen(head, said):
+    assert silent("def _long():\n" + head + "    y = 1\n" * 14) == said
 
 
 def test_every_module_that_could_be_run_is_reached_by_no_cycle():

@@ -81,6 +81,7 @@ def typing_page(card: BenchCard, serial: str, given: dict[str, str]) -> Response
 
 
 def _box(box: BenchBox, given: dict[str, str]) -> Markup:
+    """Draw the field of a box; a list without choices becomes a typed field."""
     value = given.get(box.label, box.value)
     need = Markup(" required") if box.needed else Markup("")
     own = Markup('name="{}" data-kind="{}"{}').format(box.label, box.kind, need)

@@ -58,6 +58,7 @@ def _unknown(typed: str) -> str:
 
 
 def _page(cards: tuple[BenchCard, ...], typed: str, serial: str, said: str) -> Response:
+    """Draw the page on which a card is picked, those measured apart from those of events."""
     pieces = Markup("").join(
         Markup('<option value="{}">').format(one) for one in queries.board().bench().pieces()
     )

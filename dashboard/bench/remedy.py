@@ -51,6 +51,7 @@ def _rack(serial: str) -> list[Component]:
 
 
 def _of_tube(view: RackView, serial: str) -> list[str]:
+    """Say into which tube of the rack this one goes, or what would mend it where it fits none."""
     found = view.result
     if found is None:
         return []

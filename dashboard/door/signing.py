@@ -147,6 +147,7 @@ def _secure() -> bool:
 
 
 def _page(way: str, said: str = "", status: int = 200) -> AnyResponse:
+    """Draw the page of one way to sign in; what was typed comes back, secrets never."""
     if not roles.keeper().asks():
         return _answer("No sign-in", NO_LIST, '<p><a href="/">To the board</a></p>', 200)
     own = Markup(

@@ -128,6 +128,7 @@ def _plain(warning: str) -> str:
 
 
 def _shares(study: JsonObject) -> list[tuple[str, Any]]:
+    """Say the gauge's share of the spread, and of the variance: the two are easily confused."""
     rows: list[tuple[str, Any]] = []
     for name, said in (("variation", "Gauge, of all spread (sd)"), ("tolerance", "Gauge, of the tolerance")):
         share, interval = study[f"share_of_{name}"], study["intervals"].get(f"share_of_{name}")

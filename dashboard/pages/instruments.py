@@ -81,6 +81,7 @@ def one_layout(serial: str, **_: str) -> Component:
 
 
 def _one(view: InstrumentView) -> Component:
+    """Draw a piece; one without a record of its own, as a loose part, by its readings alone."""
     if view.record is not None:
         return _whole(view, view.record)
     return html.Div(
@@ -196,6 +197,7 @@ def _standing_row(verdict: SeriesVerdict, point: Point) -> list[Any]:
 
 
 def _stages(view: InstrumentView) -> list[Component]:
+    """Draw the readings stage by stage, the newest ones where there are many."""
     cards = []
     for _, group in groupby(view.readings, key=lambda r: r.stage):
         readings = list(group)
@@ -217,6 +219,7 @@ def _cut(count: int) -> str:
 
 
 def _reading_row(reading: InstrumentReading) -> list[Any]:
+    """Lay out one reading; one that was corrected is struck through."""
     value = f"{reading.value:g}".replace("-", "−")
     shown = f"{value} {words.unit(reading.unit)}".rstrip()
     if reading.kind == "pass-fail":

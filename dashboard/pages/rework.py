@@ -124,6 +124,7 @@ def _money(found: ReworkReport, hours: float) -> str:
 
 
 def _yields(found: ReworkReport) -> list[Component]:
+    """Say the rolled yield, then the stages, then why pieces failed."""
     whole = found.rolled
     if whole is None:
         return [nothing("No piece came to any stage in these days.")]

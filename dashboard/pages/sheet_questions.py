@@ -53,6 +53,7 @@ def mapping_of(form: Mapping[str, Sequence[str]]) -> str:
 
 
 def _form(alike: list[JsonObject], files: list[str], number: int) -> Component:
+    """Ask once what the headings of alike sheets mean."""
     question = alike[0]
     names = list(dict.fromkeys(one["file"] for one in alike))
     body: list[Any] = [

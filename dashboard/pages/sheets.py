@@ -338,6 +338,7 @@ def _own_words(sentence: str, file: str) -> str:
 
 
 def _receipt_sentence(receipt: JsonObject) -> str:
+    """Say in one sentence what became of the sheets handed in."""
     sheets, refused = receipt.get("sheets", []), receipt.get("refused", [])
     accepted, held, known = (sum(s[name] for s in sheets) for name in ("accepted", "held", "already_known"))
     parts = []

@@ -211,6 +211,7 @@ def _drawn(view: SignalView, series: SeriesView, ways: Component) -> list[Compon
 
 
 def _row(view: SignalView) -> Component:
+    """Draw one signal: its sentence, its evidence, who has it, its small picture."""
     link = dcc.Link(
         unbroken(view.told.sentence or _fallback(view)),
         href=address("/signals/<signal>", {"signal": view.name}),

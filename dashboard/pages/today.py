@@ -292,6 +292,7 @@ def _others(view: TodayView) -> list[tuple[str, str, str, str]]:
 
 
 def _finding(verdict: SeriesVerdict, mark: list[Component]) -> Component:
+    """Draw one finding: what, why, and what to do next."""
     signal = verdict.telling
     because = signal.because if signal else ""
     following = signal.next_step if signal else ""

@@ -60,6 +60,7 @@ def figures_card(record: PieceRecord, verdicts: Sequence[SeriesVerdict]) -> Comp
 
 
 def _row(one: FigureOfPiece, verdict: SeriesVerdict | None) -> list[Any]:
+    """Lay out one figure of a piece against its limits and its like."""
     link: Any = dcc.Link(one.title, href=series_address(one.series)) if one.series else one.title
     unit = words.unit(one.unit)
     worst = f"{_number(one.worst.value, one)} at {one.worst.place}" if len(one.places) > 1 else ""

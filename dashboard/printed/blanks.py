@@ -54,6 +54,7 @@ def blanks_card() -> Component:
 
 
 def _ways(card_id: str, title: str) -> Component:
+    """Draw the two ways to a blank card."""
     print_it = html.A(
         "Print",
         href=f"/cards/{card_id}.pdf",

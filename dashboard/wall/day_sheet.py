@@ -131,6 +131,7 @@ def _told(own: DayView) -> Markup:
 
 
 def _came(own: DayView) -> Markup:
+    """Draw what each card brought today, and the cards that are missing."""
     row = Markup("<tr><th scope='row'>{}</th><td>{}</td><td>{}</td><td>{}</td></tr>")
     rows = Markup("").join(
         row.format(

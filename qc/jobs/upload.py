@@ -287,6 +287,8 @@ def _refuse_strange(mappings: Sequence[CardMapping], parts: Sequence[Unfolded], 
 
 
 def _new_sheet(file: _File, entered_as: str) -> NewSheet:
+    """Join the parts of a file into the one sheet that is stored."""
+
     def joined(frames: list[pl.DataFrame], columns: Mapping[str, str]) -> pl.DataFrame:
         return pl.concat([f.select(list(columns)) for f in frames], how="vertical_relaxed")
 

@@ -242,6 +242,7 @@ def _derived(
 def _equipment(
     plan: Plan, characteristic: Characteristic, node: Node, declared: Declared
 ) -> Iterator[PlanFault]:
+    """Check that the gauges and tools which a characteristic names are in the plan."""
     kind, tools = characteristic.gauge_class, characteristic.wears_with
     if characteristic.near_limit == "held" and not any(g.spread is not None for g in plan.gauges):
         problem = "figures near a limit are to be held, but no gauge says its spread"

@@ -263,6 +263,7 @@ def read_url(text_url: str) -> URL:
 
 
 def _engine(url: URL, sqlite: bool) -> Engine:
+    """Make the engine; a connection given back is rolled back, so that no lock outlives its use."""
     if not sqlite:
         try:
             own = {} if "connect_timeout" in url.query else {"connect_timeout": CONNECT_S}

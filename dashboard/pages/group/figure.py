@@ -37,6 +37,7 @@ def layout(stage: str, characteristic: str, **_: str) -> Component:
 
 
 def _card(one: ModelCompared) -> Component:
+    """Draw one model, workshop beside workshop."""
     common, apart = between_words(one)
     told = [html.Li(unbroken(shop.sentence)) for shop in one.shops]
     head = ["Workshop", "Pieces", "Mean", "Target", "Off the mean of all"]

@@ -55,6 +55,7 @@ def headline(found: ShopsTogether) -> str:
 
 
 def _row(one: ShopStanding, found: ShopsTogether) -> Component:
+    """Draw how one workshop stands, with the way to its own board."""
     look = command_words("board", "--workshop", str(Path(found.group) / one.folder))
     way = html.P(["Its board: ", html.Code(look)], className="said")
     if one.fault:

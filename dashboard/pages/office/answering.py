@@ -110,6 +110,7 @@ def _editor(
     status: int = 200,
     checked: bool = False,
 ) -> Response:
+    """Draw the plan's editor with what was typed, so that a fault costs no typing."""
     told = Markup("")
     if said:
         told = Markup('<p class="refused" role="alert">{}</p>').format(said)

@@ -61,6 +61,7 @@ def _die(tool: ToolWear, unit: str) -> Component:
 
 
 def _table(found: WearResult, unit: str) -> Component:
+    """Draw the dies, the most urgent first; one without a proven line gets no day."""
     rows = []
     for tool in found.urgent_first:
         line = tool.line

@@ -56,6 +56,7 @@ def state_of(spot: Spot, found: CoatResult) -> str:
 
 
 def _sketch_card(found: CoatResult) -> Component:
+    """Draw the spots on their places, with the same as a table."""
     spots = [(spot.area, spot.spot, spot.um, state_of(spot, found)) for spot in found.spots]
     drawing = Drawing(
         draw_spots(spots, queries.narrow_screen()), label="Where each spot lies, and its lacquer"

@@ -50,6 +50,7 @@ def _first_of(view: RackView) -> str:
 
 
 def _pieces(said: str, figure: str, page: str) -> Sequence[Component]:
+    """List the newest pieces that have the readings for a remedy."""
     serials = queries.board().remedies().pieces(figure)[:SHOWN_PIECES]
     if not serials:
         return [html.P(said), nothing("No piece has such readings yet. Upload its card first.")]

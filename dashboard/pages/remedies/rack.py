@@ -86,6 +86,7 @@ def body_of(views: Sequence[RackView], kept: Sequence[tuple[str, str]]) -> list[
 
 
 def _proposal(view: RackView, kept: Sequence[tuple[str, str]], named: bool) -> list[Component]:
+    """Draw the proposed pairs beside what is left over and the tubes as they came."""
     found = view.result
     title = view.model if named else ""
     if found is None:
@@ -116,6 +117,7 @@ def _proposal(view: RackView, kept: Sequence[tuple[str, str]], named: bool) -> l
 
 
 def _pairs(view: RackView, kept: Sequence[tuple[str, str]]) -> Component:
+    """Draw the pairs, each to be kept or put together otherwise by hand."""
     found = view.result
     if found is None:
         return nothing("")

@@ -47,6 +47,7 @@ def _panel(
     size: tuple[float, float, float, float],
     valves: tuple[str, ...],
 ) -> Node:
+    """Draw the notes of one state of the valves: before, now and after."""
     width, height, reach, top = size
     left, right, head, foot = 40.0, 14.0, 24.0, 44.0
     step = (width - left - right) / max(len(own), 1)
@@ -254,6 +255,7 @@ def _spots(
     ends: tuple[tuple[float, float], tuple[float, float]],
     letter: int,
 ) -> list[Node]:
+    """Draw spots along a line; names stand on the other side of it than the figures."""
     (x1, y1), (x2, y2) = ends
     upright = abs(x2 - x1) < 1
     found: list[Node] = []

@@ -112,6 +112,7 @@ def _before(view: TuningView, asked: TuneAsked) -> Sitting | None:
 
 
 def _notes_card(found: TuneResult, before: Sitting | None) -> Component:
+    """Draw where each note lies now and after the work."""
     said = "Partial by partial, below them the position. Filled: now. Ring: after the whole work."
     if before is not None:
         said += f" Cross: {_day(before.day)}."
@@ -138,6 +139,7 @@ def _notes_card(found: TuneResult, before: Sitting | None) -> Component:
 
 
 def _lengths_card(found: TuneResult) -> Component:
+    """Draw what each length is off by and what to take away; one not blown is named, too."""
     rows = []
     for one in found.remedy.lengths:
         name = "Main length" if one.part == "main" else f"{one.part.partition(':')[2]} wrap"
@@ -172,6 +174,7 @@ def _lengths_card(found: TuneResult) -> Component:
 
 
 def _testers_card(found: TuneResult) -> list[Component]:
+    """Draw how the testers differ; nothing where no note names one."""
     counts: dict[str, int] = {}
     for note in found.notes:
         if note.tester:

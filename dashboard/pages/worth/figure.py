@@ -80,6 +80,7 @@ def register(app: Dash) -> None:
 
 
 def _question() -> Component:
+    """Draw the fields of the what-if and the place of its answer."""
     fields = [
         html.Div(
             [

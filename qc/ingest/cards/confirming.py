@@ -143,6 +143,7 @@ def proposal_text(questions: Sequence[SheetQuestion]) -> str:
 
 
 def _proposed(question: SheetQuestion) -> list[str]:
+    """Write what a sheet asks as a block to fill in, all that is allowed beside each heading."""
     lines = [f"card: {_quoted(question.card)}  # {question.title}"]
     others = [f"{own} ({title})" for own, title in question.cards if own != question.card]
     if others:
@@ -163,6 +164,7 @@ def _proposed(question: SheetQuestion) -> list[str]:
 
 
 def _mapping(block: Node, plan: Plan, faults: list[PlanFault], *, strict: bool) -> CardMapping | None:
+    """Read one block of the file, all its faults told at once; `strict` also holds it against the plan."""
     if not isinstance(block.value, dict):
         faults.append(_fault(block, "", "is no mapping", "Write card, columns and dates below each other."))
         return None
@@ -190,6 +192,7 @@ def _mapping(block: Node, plan: Plan, faults: list[PlanFault], *, strict: bool) 
 
 
 def _columns(block: Node, faults: list[PlanFault]) -> list[tuple[str, str]]:
+    """Read what each heading means; one that says nothing is a fault."""
     columns = block.get("columns")
     if columns is None or columns.value is None:
         return []

@@ -163,6 +163,7 @@ class HeadReader:
         return found
 
     def _chunk(self, chunk: str, cell: Cell) -> Iterator[HeadLine]:
+        """Read a stretch of a head line, the longest known name first; a strange word ends it."""
         words = chunk.split()
         at = 0
         while at < len(words):

@@ -191,6 +191,7 @@ class PlainCard:
         return found
 
     def _figure(self, meaning: Meaning, what: Meaning | None, cell: Cell, label: str) -> PlacedFigure:
+        """Join what a heading says with what its row says; where the two differ the cell is asked about."""
         places = dict(meaning.places)
         for name, value in what.places if what else ():
             if places.setdefault(name, value) != value:

@@ -245,6 +245,7 @@ def _choices(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
 
 
 def _figures(words: CardHeadings) -> list[tuple[str, tuple[str, ...]]]:
+    """Return each figure as a heading may name it, with the words that a typed one is compared with."""
     found: list[tuple[str, tuple[str, ...]]] = []
     for field, characteristic in words.figures.items():
         if field == "clearance":

@@ -109,7 +109,7 @@ class Straightener:
             )
         found: list[CardSheet] = []
         rows = list(range(len(table.body)))
-        fits: dict[int, list[str]] = {row: [] for row in rows}
+        fits: dict[int, list[str]] = {row: [] for row in rows}  # each row has to fit one card alone
         for card, sheet, used in self._fitting(table, head):
             found.append(sheet)
             for row in used:
@@ -155,7 +155,7 @@ class Straightener:
             used = list(range(len(table.body)))
             if what is not None:
                 at = columns[what].cell
-                used = [
+                used = [  # a long table may hold the figures of several cards
                     n
                     for n, row in enumerate(table.body)
                     if (m := words.read(cell_text(row, table.headings.index(at)))) is not None and m.figure
@@ -371,7 +371,7 @@ class Straightener:
         figures = {at[id(c)] for c in columns if c.meaning.figure}
         rows = [[cell.text for cell in row] for row in table.body]
         given = {line.known for line in head if line.text}
-        refuse_wide(self.grid, table)
+        refuse_wide(self.grid, table)  # before the gaps are filled, which multiplies cells
         texts, dropped = fill_rows(fields, rows, figures, given)
         texts = fill_boxes(self.grid, table, texts, figures)
         below = [HeadLine(BELOW, text, "", table.body[n][0]) for n, text in dropped.items() if text]

@@ -228,6 +228,7 @@ def _asks_model(plan: Plan, stage: Stage, characteristic: Characteristic) -> boo
 
 
 def _characteristic_table(plan: Plan) -> pl.DataFrame:
+    """Lay what the plan asks of each characteristic out as a table, to be joined to the readings."""
     rows = [
         (stage.id, c.id, c.kind, _asks_model(plan, stage, c), *(c.sensible or (None, None)))
         for stage in plan.stages

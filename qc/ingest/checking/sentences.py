@@ -46,6 +46,7 @@ def fault_finding(failure: Failure, row: Row, plan: Plan, today: date) -> Findin
 
 
 def _not_a_number(row: Row, about: str, plan: Plan, _: date) -> Said:
+    """Say what a cell holds instead of a figure, and offer the figure where its writing tells one."""
     if about == "bad":
         fields = json.loads(row["bad"])
         if row.get("hint", "").startswith("asked="):
@@ -98,6 +99,7 @@ def _extra_cells(row: Row, about: str, plan: Plan, today: date) -> Said:
 
 
 def _no_date(row: Row, about: str, plan: Plan, today: date) -> Said:
+    """Say why a date cannot be read; of its two ways the one is offered that alone lies in the past."""
     if about == "day":
         return "the row has no date", "Write the date on the card, as 2026-05-14 or 14.05.2026.", {}
     ways = both_ways(row["day_text"])

@@ -151,6 +151,7 @@ def gather_record(facts: Facts, doubted: Doubts) -> Record:
 
 
 def _gathered(facts: Facts, in_doubt: frozenset[int]) -> Record:
+    """Gather the days of each piece's cards, without the rows in doubt: a slip must not vouch for another."""
     own = facts.readings.select(*CARDS, INDEX) if facts.readings.height else None
     cards = facts.known.cards
     if own is not None:

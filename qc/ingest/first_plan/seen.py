@@ -224,6 +224,7 @@ def _known_card(grid: Grid, seen: SeenSheet) -> tuple[str, list[SeenFigure]] | N
 
 
 def _of_source(name: str, sheets: Sequence[CardSheet], seen: SeenSheet) -> SeenFigure | None:
+    """Gather what stands in one column of all sheets; None where nothing does."""
     texts: list[str] = []
     places: dict[str, dict[str, None]] = {}
     for sheet in sheets:
@@ -334,6 +335,7 @@ def _figure(
     places: dict[str, tuple[str, ...]],
     seen: SeenSheet,
 ) -> SeenFigure:
+    """Guess kind, unit and gauge of a figure from its name and from what was typed."""
     filled = [text for text in texts if text and not is_blank_mark(text)]
     values = tuple(value for text in filled if (value := read_decimal(text)) is not None)
     unit = next((unit for label in labels if (unit := unit_behind(label))), "")

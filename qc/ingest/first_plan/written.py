@@ -124,6 +124,7 @@ def _stage(stage: DraftStage, draft: PlanDraft) -> list[str]:
 
 
 def _figure(one: str, figure: SeenFigure, stage: DraftStage, draft: PlanDraft) -> Iterator[str]:
+    """Write one figure as plan lines; each guess is marked, so that somebody decides it."""
     yield f"      - id: {_text(one)}"
     yield f"        name: {_text(figure.name)}"
     check = "      # OPEN: nobody wrote a unit; this is a guess" if figure.guessed else ""

@@ -161,6 +161,7 @@ class _Reader:
         return tuple(found)
 
     def _spot(self, node: Node, allowed: tuple[str, ...] = ("word", "cell", "tab")) -> Pointed | None:
+        """Read one pointed place, kept to the kinds that may stand here."""
         within: tuple[str, ...] = ()
         text = node.value
         if isinstance(text, dict):
@@ -193,6 +194,7 @@ class _Reader:
         return {name: spot for name, spot in found.items() if spot is not None}
 
     def _table(self, block: Node, shared: dict[str, Pointed]) -> LaidTable | None:
+        """Read one table of a layout, all its faults told at once; None where it has any."""
         before = len(self.faults)
         if not self._is_block(block, OF_TABLE, "a table"):
             return None
@@ -228,6 +230,7 @@ class _Reader:
         )
 
     def _pieces(self, block: Node) -> Pieces | None:
+        """Read how the pieces follow each other: down the rows, along the columns, or one a sheet."""
         below = block.get("pieces")
         if below is None or not isinstance(below.value, dict):
             mend = "Write {are: rows, first: 5}, {are: columns, first: C} or {are: sheet}, then every, last."
@@ -257,6 +260,7 @@ class _Reader:
     def _figure(
         self, node: Node, pieces: Pieces | None, facts: dict[str, Pointed], card: Card | None
     ) -> ShownFigure | None:
+        """Read one figure: its cells on the first piece, its name, unit and places."""
         if not self._is_block(node, OF_FIGURE, "a figure"):
             return None
         cells = read_cells(node.text("at"))
@@ -290,6 +294,7 @@ class _Reader:
     def _planned(
         self, node: Node, word: str, unit: Pointed | None, places: dict[str, Pointed], card: Card
     ) -> None:
+        """Hold a named figure against the plan: its unit, and each place at which it has to be told."""
         figure = figure_named(self.words.get(plain(word), word), card, self.plan)
         if figure is None:
             names = ", ".join(c.name for c in self.plan.figures_on(card))

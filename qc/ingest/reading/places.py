@@ -125,6 +125,7 @@ class CellPlaces:
         self.row = int(number) - 1
 
     def _cell(self, attributes: dict[str, str]) -> None:
+        """Take one cell's place before any of its text is read: a place far outside would cost memory."""
         if not self.in_row or self.in_cell:
             self._refuse("a cell stands outside of any row, so the tab is damaged", CUT_HINT)
         self.in_cell = True

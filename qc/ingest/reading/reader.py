@@ -195,6 +195,7 @@ class SheetReader:
         return False
 
     def _start(self) -> None:
+        """Start the process that reads sheets; that none starts is written to the log."""
         if self.alone:
             return
         self._greeted = False

@@ -250,6 +250,7 @@ def _boxes(card: Card, plan: Plan, blank: BlankCard) -> Iterator[BenchBox]:
 
 
 def _box(paper: PaperBox, card: Card, plan: Plan, classes: Iterable[str], needed: Iterable[str]) -> BenchBox:
+    """Choose the kind of field for a box of the paper card; a list that the plan leaves empty is typed."""
     label = paper.label
     kind: BoxKind = "text"
     options: Iterable[tuple[str, str]] = ()

@@ -221,6 +221,7 @@ def _for_series(shop: Workshop, key: SeriesKey) -> str:
 
 
 def _tuning(shop: Workshop, serial: str, asked: TuneAsked) -> TuningView:
+    """Gather a piece's notes step by step: a fault in a later step leaves the earlier ones shown."""
     from qc.jobs.remedies import notes_of_piece, tune_sheet
 
     try:

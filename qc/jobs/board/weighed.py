@@ -84,6 +84,7 @@ class WeighedOnce:
 
 
 def _view(workshop: Workshop) -> WorthView:
+    """Turn what each figure costs and buys into rows with their words."""
     from qc.jobs.questions import worth_of_readings
     from qc.report.terminal import DEFAULT_TIME
     from qc.watch.worth import STAYS, WORTH_HEAD, WORTH_UNDER, worth_cells, worth_facts

@@ -160,6 +160,7 @@ def _check_columns(
     columns: Sequence[str],
     error: Callable[[str], QcError],
 ) -> None:
+    """Refuse a file whose columns are not those of the first: parts are read as one table."""
     for name in columns:
         if name not in schema:
             there = listed([f"'{own}'" for own in list(schema)[:NAMES_LISTED]])

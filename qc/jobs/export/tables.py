@@ -155,6 +155,7 @@ def _key(series: str) -> FrameRow:
 
 
 def _pieces_of(plan: Plan, verdict: SeriesVerdict) -> Iterator[FrameRow]:
+    """Yield the pieces of a series, each with the limits that held on its own day."""
     one = plan.characteristic(verdict.key.stage, verdict.key.characteristic)
     present = set(verdict.present)
     own = {
@@ -177,6 +178,7 @@ def _pieces_of(plan: Plan, verdict: SeriesVerdict) -> Iterator[FrameRow]:
 
 
 def _limits_of(verdict: SeriesVerdict) -> FrameRow:
+    """Return the limits and capability of a series as one row."""
     names = (
         *("unit", "kind", "centered", "target", "lower", "upper", "natural_lower", "natural_upper", "pieces"),
         *("before", "rests_on", "behaviour", "settled_since", "capable", "ppk", "ppk_low", "ppk_high"),
@@ -194,6 +196,7 @@ def _limits_of(verdict: SeriesVerdict) -> FrameRow:
 
 
 def _signal_of(life: SignalLife) -> FrameRow:
+    """Return a signal's life as one row, with how it was closed."""
     names = (
         *("kind", "side", "raised_serial", "raised_day", "start_serial", "start_day", "raised", "start"),
         *("start_low", "start_high", "ended", "pieces", "size", "size_low", "size_high", "size_sigma"),

@@ -88,6 +88,7 @@ def day_view(workshop: Workshop, signals: Iterable[SignalOfDay]) -> DayView:
 
 
 def _benches(workshop: Workshop, day: date) -> tuple[BenchDay, ...]:
+    """Count what each card brought on a day; held rows count too, so that a card all held is not missing."""
     store = workshop.store
     card_of = {one.sheet: one.card for one in store.sheets()}
     held = Counter(card_of.get(row.sheet, "") for row in store.held() if row.day == day)

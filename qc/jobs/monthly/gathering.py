@@ -256,6 +256,7 @@ def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tup
 
 
 def _piece(row: HoldRow) -> PieceToHold:
+    """Say how a piece to hold stands: in the house, released, or gone, and then how it went."""
     left, released = row.whereabouts.shipped, row.released
     standing = "to hold"
     if released is not None:

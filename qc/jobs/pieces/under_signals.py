@@ -356,6 +356,7 @@ def _rows(
     step: str,
     rests: tuple[tuple[str, ...], ...],
 ) -> Iterator[HoldRow]:
+    """Yield a row for each piece under a signal; one without the figure is listed all the same."""
     stage, characteristic = figure
     figures = figures_of(workshop, stage, characteristic, serials) if serials else {}
     title = f"{stage.name}: {characteristic.name}"

@@ -274,6 +274,7 @@ class _Desk:
         ]
 
     def _cost(self, verdict: SeriesVerdict, shared: tuple[str, ...]) -> BenchCost:
+        """Reckon what a figure costs a month, from its readings of late and the seconds of each."""
         stage, characteristic = self.charted[verdict.key.stage, verdict.key.characteristic]
         first = verdict.points[0].day if verdict.points else self.today
         days = self._pace_days(first)
@@ -301,6 +302,7 @@ class _Desk:
         return own or READING_SECONDS
 
     def _found(self, verdict: SeriesVerdict) -> FoundByIt:
+        """Count what a figure found within a year: signals by how they were closed, and pieces outside."""
         since = self.today - timedelta(days=YEAR_DAYS)
         key = verdict.key
         own = [s for s in self._signals_by_series().get(str(key), ()) if s.found.raised_day > since]

@@ -58,6 +58,7 @@ def still_missing(parts: Sequence[Unfolded], plan: Plan, known: Known) -> tuple[
 def _of_card(
     card: Card, own: pl.DataFrame, past: pl.DataFrame, models: Mapping[str, str], plan: Plan
 ) -> Iterator[str]:
+    """Say which figures its pieces still lack; one of which nothing came at all is not asked for."""
     columns = ["serial", "model", "characteristic", *PLACE]
     brought = pl.concat([own.select(columns), past.select(columns)], how="vertical_relaxed")
     read = brought.partition_by("characteristic", as_dict=True)

@@ -291,6 +291,7 @@ def _settled(
 def _corrected(
     workshop: Workshop, name: str, changes: Mapping[str, str], who: str, why: str, as_typed: bool
 ) -> Corrected:
+    """Replace a reading by its mend, checked as if it had been typed so, and say each change."""
     old = standing_reading(workshop, name)
     mended = _mended(workshop, old, changes)
     checked = _checked(workshop, old, mended, as_typed=as_typed)

@@ -184,6 +184,7 @@ def _says(row: FrameRow, word: str, workshop: Workshop) -> bool:
 
 
 def _reading(row: dict[str, Any], workshop: Workshop) -> PieceReading:
+    """Turn a stored row into a reading with its words."""
     return PieceReading(
         id=row["id"],
         serial=row["serial"] or "",

@@ -274,6 +274,7 @@ def _passed_together(
 def _changes(
     held: HeldRecord, decision: Decision, changes: Mapping[str, object] | None, plan: Plan
 ) -> Mapping[str, object]:
+    """Return what a decision changes in a held row; a mend that was never proposed is refused."""
     if decision is Decision.BY_HAND:
         return changes or {}
     if decision is Decision.AS_TYPED:

@@ -228,6 +228,7 @@ def _levels(workshop: Workshop, verdict: SeriesVerdict) -> list[ShopLevel]:
 
 
 def _measured(base: ShopLevel, verdict: SeriesVerdict, values: Sequence[float], share: float) -> ShopLevel:
+    """Give a shop its mean and error, or say why its figure cannot stand beside the others'."""
     base = replace(base, pieces=len(values))
     if verdict.kind != MEASURED:
         why = "it is counted and not measured"
@@ -312,6 +313,7 @@ def _no_part(why: str, levels: Sequence[ShopLevel]) -> str:
 
 
 def _model(levels: Sequence[ShopLevel]) -> ModelCompared:
+    """Compare the shops of one model; those that differ come first, then the furthest."""
     found = between_groups([level.mean for level in levels], [level.error for level in levels])
     shops = [_apart(level, found, at) for at, level in enumerate(levels)]
     shops.sort(key=lambda one: (not one.differs, -abs(one.deviation), one.folder))
@@ -330,6 +332,7 @@ def _model(levels: Sequence[ShopLevel]) -> ModelCompared:
 
 
 def _apart(level: ShopLevel, found: BetweenGroups, at: int) -> ShopApart:
+    """Say how one shop lies from the mean of all."""
     own = found.groups[at]
     count = len(found.groups)
     sentence = apart_words(level.workshop, own.interval, level.unit, count)

@@ -77,6 +77,7 @@ def said_of_then(workshop: Workshop) -> str:
 
 
 def _opened(workshop: Workshop, past: PastStore, day: date, last: int, moment: datetime) -> Workshop:
+    """Open the workshop as known on a day: verdicts as they stood, judged anew where none was kept."""
     store = workshop.store
     try:
         plan = plan_of(past) if past.plan_versions() else plan_of(store, version=1)

@@ -244,6 +244,7 @@ def _figure(
     gauges: Gauges,
     serial: str,
 ) -> FigureOfPiece:
+    """Gather what is known of one figure of a piece: places, answer, its like, circumstances."""
     plan = workshop.plan
     judged = next(iter(piece_figures(rows, plan, stage, characteristic, wanted={serial})), None)
     places = tuple(place_of(row, characteristic) for row in cells.iter_rows(named=True))

@@ -167,6 +167,7 @@ def _made(
     *,
     lines: bool,
 ) -> BlankCard:
+    """Put a card together; its own title heads every sheet, so that it is read back as that card."""
     own = (Box("Card", card.title), *head)
     shop = plan.workshop.name
     return BlankCard(

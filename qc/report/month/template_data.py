@@ -141,6 +141,7 @@ def _left(content: MonthContent) -> JsonObject:
 
 
 def _yields(content: MonthContent) -> JsonObject:
+    """Lay out the first-pass yields beside last month's and those of a year ago."""
     before, year_ago = beside_words(content.first)
     rolled = content.rolled
     return {
@@ -260,6 +261,7 @@ def _where(one: PieceToHold, as_of: date) -> str:
 
 
 def _reaction(one: Reaction, as_of: date) -> JsonObject:
+    """Lay out one open signal: what was told, who has it, by when."""
     late = one.due is not None and one.due < as_of
     due = day_words(one.due, as_of) if one.due else ""
     return {

@@ -177,6 +177,7 @@ def _beside(content: MonthContent) -> list[tuple[str, int | None]]:
 
 
 def _summary(content: MonthContent) -> list[Sequence[Cell]]:
+    """Return the first sheet: what page one says, as names and figures."""
     rolled = content.rolled
     rows: list[Sequence[Cell]] = [
         ("workshop", content.workshop),

@@ -145,6 +145,7 @@ def strip_of(
 
 
 def _plain(passport: Passport) -> dict[str, object]:
+    """Cut the passport to what one page holds, and count what is left off."""
     figures = []
     for one in passport.figures[:MOST_FIGURES]:
         dots, lower, upper = strip_of(one.places, one.lower, one.upper)

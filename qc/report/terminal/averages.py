@@ -30,6 +30,7 @@ def average_text(
 def _one_average(
     name: str, found: MeanAndSd, expected: tuple[float | None, float | None], value: str, file: str
 ) -> str:
+    """Say a mean with its interval and test, then its spread and how many readings it rests on."""
     sure = f"{100 * found.confidence:g} % sure"
     mean = _as_fine(found.mean, found.mean_error)
     head = f"{name}: " if name else ""

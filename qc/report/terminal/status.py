@@ -148,6 +148,7 @@ def shops_text(group: str, shops: Sequence[JsonObject]) -> str:
 
 
 def _shop(one: JsonObject) -> list[str]:
+    """Say how one workshop of a group stands, the worst first; one that could not be asked says why."""
     if one["fault"]:
         return [f"{one['folder']} could not be asked", f"  {one['fault']}"]
     day = date.fromisoformat(one["as_of"])

@@ -48,6 +48,7 @@ def signals_as_told(conn: Connection) -> dict[str, dict[str, Any]]:
 
 
 def _gone_through(conn: Connection) -> _Told | None:
+    """Go through all that was told to what must stand now; judging all afresh empties what stood."""
     judged = conn.execute(select(judgement).order_by(judgement.c.id)).all()
     if not judged:
         return None
@@ -149,6 +150,7 @@ def _is_as_told(row: Any, known: Mapping[str, Any]) -> bool:
 
 
 def _states(conn: Connection, expected: _Told) -> Iterator[str]:
+    """Compare each kept state, and the mark, with what was told when it was kept."""
     names = {COURSE.format(series): series for series in expected.states}
     try:
         kept = read_states(conn, [*names, MARK])

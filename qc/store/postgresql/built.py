@@ -41,6 +41,7 @@ def faults_of_building(conn: Connection) -> Iterator[str]:
 
 
 def _guards(conn: Connection) -> Iterator[str]:
+    """Say which guards of the kept tables are missing, replaced or off, and which triggers are not ours."""
     found = conn.execute(
         text(
             "SELECT c.relname, t.tgname, t.tgisinternal, t.tgenabled, "
@@ -72,6 +73,7 @@ def _refusal(conn: Connection) -> Iterator[str]:
 
 
 def _relations(conn: Connection) -> Iterator[str]:
+    """Say which tables and views are missing or strange, and which rules or policies were put on them."""
     found = conn.execute(
         text(
             "SELECT c.relname, c.relkind, c.relrowsecurity, "
@@ -94,6 +96,7 @@ def _relations(conn: Connection) -> Iterator[str]:
 
 
 def _values(conn: Connection) -> Iterator[str]:
+    """Say where a column holds what none of our writers could have put there."""
     columns = conn.execute(
         text(
             "SELECT table_name, column_name FROM information_schema.columns "

@@ -276,6 +276,7 @@ def _screened(
     reads: Mapping[tuple[str, str], Sequence[_Read]],
     homes: Mapping[str, str],
 ) -> tuple[ScreenedResult, list[tuple[Earlier, RankAssociation]]]:
+    """Screen the earlier figures of the same pieces against one result; thin ones are named apart."""
     found: list[tuple[Earlier, RankAssociation]] = []
     few: list[Earlier] = []
     for figure in _earlier(plan, result):

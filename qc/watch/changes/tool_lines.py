@@ -246,6 +246,7 @@ def _clear(line: WearLine) -> bool:
 def _sentence(
     tool: str, line: WearLine, count: int, change_day: date | None, pace: float | None, unit: str
 ) -> str:
+    """Say how a tool wears and by when to change it; nothing is planned where no wear is clear."""
     if not _clear(line):
         return f"{tool} at draw {count}: no clear wear yet."
     slope = quantity_words(100.0 * line.slope, unit)

@@ -213,6 +213,7 @@ def _by_house_rule(cells: pl.DataFrame, plan: Plan, characteristic: Characterist
 
 
 def _broken(values: Sequence[float], rows: Sequence[FrameRow], nominal: float) -> PieceFigure:
+    """Tell by which clause of the rule a piece fails, and show the place that fails it."""
     rule = house_80_20(values, nominal)
     least, greatest, mean = rows[0], rows[-1], sum(values) / len(values)
     below = round(rule.share_below_nominal * len(values))
@@ -236,6 +237,7 @@ def _broken(values: Sequence[float], rows: Sequence[FrameRow], nominal: float) -
 def _figure(
     row: FrameRow, *, place: str, inside: bool | None, near: bool = False, rule: str = ""
 ) -> PieceFigure:
+    """Turn a row with its answer into the figure of a piece."""
     return PieceFigure(
         serial=row["serial"],
         model=row["model"] or "",

@@ -140,6 +140,7 @@ def _may_thin(worth: FigureWorth) -> bool:
 
 
 def _why_not_thinner(worth: FigureWorth) -> str:
+    """Say why a figure should not be measured more seldom; empty where nothing speaks against it."""
     found = worth.found
     if found.outside:
         return (

@@ -123,6 +123,7 @@ def _measured(
     state: SettledState,
     part: GaugePart,
 ) -> FigureWorth:
+    """Weigh a measured figure: how soon a change that matters is told, as it is and read in other ways."""
     assert verdict.scatter is not None
     change = breaking_change(verdict, state)
     shares = [1.0, left(state, part, 2), left(state, part, None)]

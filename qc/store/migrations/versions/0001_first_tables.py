@@ -40,6 +40,7 @@ def upgrade() -> None:
 
 
 def _entries_and_sheets() -> None:
+    """Make the tables of entries and of the sheets handed in."""
     op.create_table(
         "entry",
         sa.Column("id", NUMBER, autoincrement=False, nullable=False),
@@ -68,7 +69,7 @@ def _entries_and_sheets() -> None:
     op.create_index("sheet_entry", "sheet", ["entry"], unique=False)
 
 
-def _readings() -> None:
+def _readings() -> None:  # with their places, and where each came from
     op.create_table(
         "place",
         sa.Column("id", NUMBER, autoincrement=False, nullable=False),
@@ -151,6 +152,7 @@ def _readings() -> None:
 
 
 def _events() -> None:
+    """Make the table of what happened to pieces, tools and gauges."""
     op.create_table(
         "event",
         sa.Column("id", NUMBER, autoincrement=False, nullable=False),
@@ -196,6 +198,7 @@ def _events() -> None:
 
 
 def _held() -> None:
+    """Make the tables of held rows and of what was decided on them."""
     op.create_table(
         "held",
         sa.Column("id", NUMBER, autoincrement=False, nullable=False),
@@ -240,6 +243,7 @@ def _held() -> None:
 
 
 def _plans_and_verdicts() -> None:
+    """Make the tables of plan versions, verdicts, signals with what was said of them, and kept states."""
     op.create_table(
         "plan_version",
         sa.Column("id", NUMBER, autoincrement=False, nullable=False),
