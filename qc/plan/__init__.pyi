@@ -5,6 +5,7 @@ from .columns import EVENT_KINDS as EVENT_KINDS
 from .columns import HELD as HELD
 from .columns import PLACE as PLACE
 from .columns import READING as READING
+from .columns import TUBE_FIGURES as TUBE_FIGURES
 from .dump import dump_plan as dump_plan
 from .errors import PlanError as PlanError
 from .errors import PlanFault as PlanFault

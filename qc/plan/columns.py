@@ -102,3 +102,6 @@ HELD: dict[str, str] = {
     "proposal": "str",  # JSON object of columns to change for one-click acceptance, "" where none is offered
     "typed": "str",  # JSON object: the whole row as unfolded, so that it can be mended and accepted
 }
+
+TUBE_FIGURES = ("inner_od", "outer_bore")
+"""Figures of the plan that the cards of slide tubes give, one for each side."""

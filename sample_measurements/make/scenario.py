@@ -67,6 +67,15 @@ STOCKING_LEG_SD_MM = 0.003
 SLIDE_READING_SD_MM = 0.0025
 BORE_STATION_MM = {"mouth": 0.002, "middle": -0.001, "crook": -0.001}
 BODY_BELOW_STOCKING_MM = 0.100
+
+# Loose tubes of old stock, drawn before the drawing log began, on shelves of their own.
+RACK_MODEL = "tenor"
+RACK_SERIALS = {
+    "inner": ("RI-41", "RI-42", "RI-43", "RI-44", "RI-45"),
+    "outer": ("RO-17", "RO-18", "RO-19", "RO-20"),
+}
+RACK_PIECE_SD_MM = 0.016  # tubes that matched no mate are left over: more unlike than those drawn for a slide
+
 FORCE_MEDIAN, FORCE_SPREAD = 0.95, 1.17
 
 PLAY_UM, PLAY_PIECE_SD_UM, PLAY_READING_SD_UM = 32.0, 3.0, 1.5

@@ -54,6 +54,35 @@ def _slide_tab(piece: Piece, flow: Flow, bores: dict[str, float], noise: Noise) 
     return tab
 
 
+def rack_card(flow: Flow, seed: int) -> Sheet:
+    """Return the card of the loose tenor tubes that wait in the rack, inners and outers each by itself."""
+    noise = Noise(seed, "rack")
+    person = noise.pick(scenario.CREW["slide"])
+    day = max(day for day in flow.days if day < flow.gauge_day)  # the bore gauge was still on its ring
+    head = [
+        ("Card", "Slide card"),
+        ("Model", scenario.RACK_MODEL),
+        ("Date", day.isoformat()),
+        ("Person", person),
+        ("Micrometer", "MIC-2"),
+        ("Bore gauge", scenario.UNZEROED_GAUGE),
+    ]
+    tab = Tab("", head, ["Serial", *HEADER])
+    bore = scenario.TUBE_SIZES[scenario.RACK_MODEL][1]
+    sizes = {"inner": bore - scenario.STOCKING_GAP_MM, "outer": bore}
+    for side, serials in scenario.RACK_SERIALS.items():
+        for serial in serials:
+            whole = sizes[side] + noise.normal(scenario.RACK_PIECE_SD_MM)
+            for leg in LEGS:
+                own = whole + noise.normal(scenario.STOCKING_LEG_SD_MM)
+                for station in STATIONS:
+                    for direction in DIRECTIONS:
+                        read = figure(own + noise.normal(scenario.SLIDE_READING_SD_MM), 3)
+                        cells = ("stocking", read, "") if side == "inner" else ("", "", read)
+                        tab.add(serial, serial, leg, station, direction, *cells)
+    return Sheet(f"slide/rack_{day.isoformat()}.csv", [tab])
+
+
 def force_cards(flow: Flow, seed: int) -> list[Sheet]:
     """Return the slide force cards, a sheet a month."""
     noise = Noise(seed, "force")

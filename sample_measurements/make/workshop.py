@@ -18,7 +18,7 @@ from sample_measurements.make.flow import Flow, plan_flow
 from sample_measurements.make.mishaps import spoil_sheets
 from sample_measurements.make.office import gauge_checks, office_books
 from sample_measurements.make.sheets import Sheet
-from sample_measurements.make.slide import force_cards, slide_cards, valve_cards
+from sample_measurements.make.slide import force_cards, rack_card, slide_cards, valve_cards
 from sample_measurements.make.truth import planted
 from sample_measurements.make.tuning import tuning_cards
 from sample_measurements.make.workdays import working_days
@@ -63,6 +63,7 @@ def make_sheets(seed: int = SEED) -> tuple[dict[str, bytes], str]:
     flow = sample_flow(plan)
     sheets = _all_sheets(flow, plan, seed)
     mishaps = spoil_sheets(sheets, seed)
+    sheets.append(rack_card(flow, seed))  # behind the mishaps: they fall on the cells they always fell on
     text = "# Made by the program beside it; see README.md. Do not edit.\n"
     text += yaml.safe_dump(planted(flow, mishaps, seed), sort_keys=False, allow_unicode=True, width=110)
     return {sheet.path: sheet.to_bytes() for sheet in sheets}, text

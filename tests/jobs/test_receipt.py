@@ -62,6 +62,30 @@ def test_places_and_figures_that_a_card_lacks_are_named_with_their_piece(shop):
     assert "Outer bore at leg lower, station crook, direction 0" in sheet.missing[0]
 
 
+def rack(inners, outers):
+    rows = [f"{s};{leg};{at};{turn};stocking;14.61;" for s in inners for leg, at, turn in PLACES]
+    rows += [f"{s};{leg};{at};{turn};;;14.75" for s in outers for leg, at, turn in PLACES]
+    return SLIDE.replace("Serial;TB1001\n", "") + "Serial;" + COLUMNS + "\n".join(rows) + "\n"
+
+
+def test_a_loose_tube_lacks_no_other_side_once_whole_slides_are_known(shop):
+    hand_in(shop, slide())
+    (sheet,) = hand_in(shop, rack(["IN7", "IN8"], ["OU1"])).sheets
+    assert sheet.count.accepted == 3 * len(PLACES)
+    assert sheet.missing == ()
+
+
+def test_a_slide_of_which_a_side_was_forgotten_is_told(shop):
+    hand_in(shop, slide())
+    (sheet,) = hand_in(shop, rack(["IN7", "TB1002"], ["OU1"])).sheets
+    assert sheet.missing == ("Still missing of Slide card: TB1002: Outer bore.",)
+
+
+def test_before_a_whole_slide_is_known_the_other_side_is_asked_for(shop):
+    (sheet,) = hand_in(shop, rack(["IN7"], ["OU1"])).sheets
+    assert "IN7: Outer bore" in sheet.missing[0] and "OU1: Stocking diameter" in sheet.missing[0]
+
+
 def test_a_figure_read_at_no_place_lacks_none(shop):
     stage, figure = next(
         (stage, figure)

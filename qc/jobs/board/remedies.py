@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Protocol, TypeVar
 from qc.errors import QcError
 from qc.ingest.cells import read_decimal
 from qc.plain import Arguments
+from qc.plan import TUBE_FIGURES
 
 if TYPE_CHECKING:
     from qc.jobs.remedies import (
@@ -36,7 +37,7 @@ NOTES, LACQUER = "note", "thickness"
 PLAIN_NAME = "recording.wav"
 """What a recording is called on the disk: the name it came with only labels what is said of it."""
 
-SLIDE_FIGURES = ("clearance", "inner_od", "outer_bore")
+SLIDE_FIGURES = ("clearance", *TUBE_FIGURES)
 """Figures that a better pairing of the rack would move."""
 
 CHOSEN_FROM = 24

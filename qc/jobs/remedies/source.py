@@ -26,6 +26,7 @@ from qc.jobs.remedies.sheet import RemedySheet, stored_sheet
 from qc.jobs.remedies.tool_wear import WearResult, wear
 from qc.jobs.remedies.tuning import TuneResult, tune
 from qc.jobs.workshop import find_folder
+from qc.plan import TUBE_FIGURES
 from qc.trade import NotePlace, note_map
 
 if TYPE_CHECKING:
@@ -33,10 +34,6 @@ if TYPE_CHECKING:
 
     from qc.jobs.workshop import Workshop
     from qc.plan import Model
-
-
-TUBE_FIGURES = ("inner_od", "outer_bore")
-"""Figures of the plan that the cards of slide tubes give."""
 
 
 def tune_from(
