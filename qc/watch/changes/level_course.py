@@ -379,7 +379,7 @@ class LevelCourse:
         judged = JudgedSeries(values, self.characteristic.shape, noise, self.lots_among(points))
         known = with_told_ends(found, self.over, points, values)
         known = with_zeroed_ends(known, self.off, points, values, read_directly=self._read_directly)
-        return all_measured_anew(with_returns(known, values), judged)
+        return all_measured_anew(with_returns(known, values, [p.batch for p in points]), judged)
 
 
 def values_of(points: Pieces) -> Floats:
