@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 from qc.intervals import interval_words
 from qc.plain import JsonObject
@@ -74,6 +75,11 @@ class LevelApart:
         The first piece compared.
     bad : bool
         Whether they lie further from what the plan wants than the others: towards a limit, off the target.
+    over_since : str
+        The first piece of others since its last, where it is used no more: others followed for longer than
+        it ever paused, and for `MARGIN` pieces at least. Empty while it takes turns.
+    not_used : int
+        So many pieces of others there are since its last.
     """
 
     series: str
@@ -88,6 +94,8 @@ class LevelApart:
     serials: tuple[str, ...]
     since: str
     bad: bool
+    over_since: str = ""
+    not_used: int = 0
 
     @property
     def sentence(self) -> str:
@@ -114,10 +122,12 @@ class LevelApart:
         ends = (low, high) if up else (-high, -low)
         said = interval_words(abs(self.found.difference), *ends, self.unit, sure="")
         own, rest = self.found.own, self.found.n - self.found.own
+        over = f" It is over since {self.over_since}: {self.not_used} pieces since are of others."
         return (
             f"{self.subject} come out {said} {'higher' if up else 'lower'} than those of "
             f"{self.others} made beside them ({own} and {rest} pieces since {self.since}). "
-            f"They are {some_of(self.serials)}. It coincides, that is no proof. {MEASURE[self.kind]}"
+            f"They are {some_of(self.serials)}.{over if self.over_since else ''} "
+            f"It coincides, that is no proof. {MEASURE[self.kind]}"
         )
 
     def to_dict(self) -> JsonObject:
@@ -131,6 +141,7 @@ class LevelApart:
             "interval": list(self.found.interval),
             "unit": self.unit,
             "since_serial": self.since,
+            "over_since_serial": self.over_since or None,
             "pieces": [self.found.own, self.found.n - self.found.own],
             "serials": list(self.serials),
             "bad": self.bad,
@@ -149,6 +160,7 @@ class _Asked:
     name: str
     points: Sequence[Point]
     borne: Sequence[str]
+    over: tuple[str, int] = ("", 0)
 
     @property
     def own(self) -> list[bool]:
@@ -176,6 +188,7 @@ class _Asked:
             tuple(p.serial for p, mine in zip(self.points, self.own, strict=True) if mine),
             self.points[0].serial,
             self._is_bad(wide.difference),
+            *self.over,
         )
 
     def _is_bad(self, difference: float) -> bool:
@@ -273,13 +286,23 @@ def _asked(verdict: SeriesVerdict, today: date | None, parts: Parts) -> Iterator
     for kind, role, column in columns:
         known = [(p, level) for p, level in zip(points, column, strict=True) if len(split(level)) == 1]
         borne = [level for _, level in known]
-        for name in _by_turns(borne):
+        for name in taking_turns(borne):
             pieces = frozenset(p.serial for p, level in known if level == name)
             if (kind, name, pieces) in seen:
                 continue  # one batch that stands on two cards
             seen.add((kind, name, pieces))
             near = _in_use(borne, name)
-            yield _Asked(verdict, kind, role, name, [p for p, _ in known[near]], borne[near])
+            over = _used_up(borne, name)
+            since = ("", 0) if over is None else (known[over][0].serial, len(borne) - over)
+            yield _Asked(verdict, kind, role, name, [p for p, _ in known[near]], borne[near], since)
+
+
+def _used_up(borne: Sequence[str], name: str) -> int | None:
+    """Return the place of the first piece since a level was used last, None while it may come again."""
+    own = [place for place, level in enumerate(borne) if level == name]
+    paused = max(after - before - 1 for before, after in pairwise(own))
+    since = len(borne) - own[-1] - 1
+    return own[-1] + 1 if since >= MARGIN and since > paused else None
 
 
 def _in_use(borne: Sequence[str], name: str) -> slice:
@@ -288,7 +311,7 @@ def _in_use(borne: Sequence[str], name: str) -> slice:
     return slice(max(own[0] - MARGIN, 0), own[-1] + MARGIN + 1)
 
 
-def _by_turns(borne: Sequence[str]) -> list[str]:
+def taking_turns(borne: Sequence[str]) -> list[str]:
     """Return the levels with pieces enough that come and go."""
     counts: dict[str, int] = {}
     stretches: dict[str, int] = {}
