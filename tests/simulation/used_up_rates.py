@@ -93,9 +93,7 @@ def nothing(number: int) -> str:
         values = np.random.default_rng([SEED, 0, draw]).standard_normal(len(USED))
         found = [lived(values, batches)[-1] for batches in ([""] * values.size, USED)]
         raised.append((100 * len(found[0]) / values.size, 100 * len(found[1]) / values.size))
-    told_of = [
-        f"{np.mean(one):.3f} ± {np.std(one) / math.sqrt(number):.3f}" for one in np.transpose(raised)
-    ]
+    told_of = [f"{np.mean(one):.3f} ± {np.std(one) / math.sqrt(number):.3f}" for one in np.transpose(raised)]
     return f"Nothing changes: {told_of[0]} findings in 100 pieces without the cards, {told_of[1]} with them."
 
 

@@ -1,4 +1,4 @@
-"""A change of the scatter that is none: a level used by turns makes the pieces go up and down while it is used.
+"""A change of the scatter that is none: a level used by turns makes the pieces go up and down meanwhile.
 
 A bad batch that takes turns with a good one widens a series, and narrows it again once it is used up. Where
 it is told as sitting apart, see `between_batches`, that says what a signal of the scatter would only hint at.
@@ -17,8 +17,8 @@ from qc.watch.causes.weighing import split
 from qc.watch.results import Point, SignalResult
 
 SURE = 0.0001
-"""Chance at which a level explains a change of the scatter (chosen): the hundredth part of what a level is told
-at (`APART_CHANCE`), so that Holm's correction has it told beside a hundred others looked at."""
+"""Chance at which a level explains a change of the scatter (chosen): the hundredth part of what a level is
+told at (`APART_CHANCE`), so that Holm's correction has it told beside a hundred others looked at."""
 
 
 def without_explained(
@@ -39,9 +39,9 @@ def without_explained(
     -------
     tuple of SignalResult
         Without each change of the scatter for which, in the state it is part of, a level of its own for the
-        pieces of one batch, tool or gauge that takes turns fits at least as well as two scatters do, with that
-        level or without it: by likelihood, each figure more at its price (that of Schwarz), and which sits
-        apart with a chance of `SURE` at most.
+        pieces of one batch, tool or gauge that takes turns fits at least as well as two scatters do, with
+        that level or without it: by likelihood, each figure more at its price (that of Schwarz), and which
+        sits apart with a chance of `SURE` at most.
     """
     if kind != "measured":
         return tuple(signals)
@@ -78,7 +78,7 @@ def _fits_as_well(values: Floats, own: Flags, changed: Flags) -> bool:
 
 
 def _support(left: Floats, changed: Flags) -> float:
-    """Return the logarithm of the likelihood of normal residuals with a scatter of their own on either side."""
+    """Return the log likelihood of normal residuals with a scatter of its own on either side."""
     parts = [left[changed], left[~changed]]
     squares = [(part.size, float(part @ part)) for part in parts if part.size]
     return -0.5 * sum(size * math.log(max(total, 1e-300) / size) for size, total in squares)

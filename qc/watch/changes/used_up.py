@@ -1,8 +1,8 @@
 """A change that is one batch's: it began with the batch and ended when others were used again.
 
-A level that lasted longer than the state before it counts as the usual one by then. Where all its pieces, and
-no others, are of one batch, the cards say what it was, and the pieces of other batches before it and since are
-one state, however few came before.
+A level that lasted longer than the state before it counts as the usual one by then. Where all its pieces,
+and no others, are of one batch, the cards say what it was, and the pieces of other batches before it and
+since are one state, however few came before.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from qc.stats import Flags, Floats
 from qc.watch.changes.findings import LEAST_OLD
 
 FURTHER = 3
-"""Three levels that change anywhere have so many figures more than two that change with the batch: a level and
-the places of two changes."""
+"""Three levels that change anywhere have so many figures more than two that change with the batch: a level
+and the places of two changes."""
 
 
 def batch_used_up(values: Floats, batches: Sequence[str], begin: int, start: int, back: int) -> int | None:
@@ -57,7 +57,9 @@ def batch_used_up(values: Floats, batches: Sequence[str], begin: int, start: int
     """
     known = [place for place in range(begin - 1, values.size) if batches[place]]
     borne = [batches[place].split(" + ") for place in known]
-    away = Counter(one for place, on in zip(known, borne, strict=True) if start <= place + 1 < back for one in on)
+    away = Counter(
+        one for place, on in zip(known, borne, strict=True) if start <= place + 1 < back for one in on
+    )
     if not away:
         return None
     name = away.most_common(1)[0][0]
@@ -76,7 +78,7 @@ def _squares(part: Floats) -> float:
 
 
 def _fewest_squares(figures: Floats) -> float:
-    """Return the least sum of squares about three levels in a row, the first of `LEAST_OLD` pieces or more."""
+    """Return the least sum of squares about three levels in a row, the first of `LEAST_OLD` or more."""
     sums = np.concatenate([[0.0], np.cumsum(figures - figures.mean())])
     total, size = float(np.square(figures - figures.mean()).sum()), figures.size
     best = 0.0

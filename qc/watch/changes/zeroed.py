@@ -63,8 +63,8 @@ def with_zeroed_ends(
     Returns
     -------
     tuple of FoundChange
-        Over is one that leads the way the gauge was off and whose pieces since lie nearer to those before it than to those read wrongly; where they
-        do not, it was not the gauge alone, and the change goes on.
+        Over is one that leads the way the gauge was off and whose pieces since lie nearer to those before it
+        than to those read wrongly; where they do not, it was not the gauge alone, and the change goes on.
     """
     spans = list(spans_off(off, points))
     if not spans:
@@ -111,7 +111,8 @@ def gauge_suspect(
 ) -> Suspect | None:
     """Return the gauge that read wrongly when a change began, where it explains it; None where none does.
 
-    A gauge that read high explains no fall, where the figures are what it read (`read_directly`). One that goes on in the pieces read after the gauge was put right has another cause.
+    A gauge that read high explains no fall, where the figures are what it read (`read_directly`). One that
+    goes on in the pieces read after the gauge was put right has another cause.
     """
     if signal.kind not in {"single", "shift", "trend"}:
         return None

@@ -1,4 +1,4 @@
-"""Judging everything from nothing says that nothing changed where nothing did, whatever people said before."""
+"""Judging everything from nothing says that nothing changed where nothing did, whatever people said."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""A batch that outlasted the state before it is over where others are used again, if the cards bear that out."""
+"""A batch that outlasted the state before it is over where others are used again, if the cards say so."""
 
 from dataclasses import replace
 
