@@ -60,7 +60,7 @@ def _explained(spread: SignalResult, signals: Sequence[SignalResult], points: Se
         borne = [str(getattr(p, kind)) for p in state]
         for name in (one for one in taking_turns(borne) if len(split(one)) == 1):
             own: Flags = np.array([one == name for one in borne], dtype=np.bool_)
-            found = apart_from_others(values, [bool(one) for one in own], [p.model for p in state])
+            found = apart_from_others(values.tolist(), own.tolist(), [p.model for p in state])
             if found is not None and found.p_value <= SURE and _fits_as_well(values, own, changed):
                 return True
     return False
