@@ -190,6 +190,7 @@ from .run_lengths import shewhart_factor as shewhart_factor
 from .run_lengths import shewhart_run_length as shewhart_run_length
 from .run_lengths import sigma_estimate as sigma_estimate
 from .run_lengths import subgroup_df as subgroup_df
+from .samples import FEWEST_APART as FEWEST_APART
 from .samples import LEAST_APART as LEAST_APART
 from .samples import LEAST_TOGETHER as LEAST_TOGETHER
 from .samples import AnovaRow as AnovaRow
@@ -212,6 +213,7 @@ from .samples import between_groups as between_groups
 from .samples import equal_spreads as equal_spreads
 from .samples import explained_share as explained_share
 from .samples import false_alarm_rate as false_alarm_rate
+from .samples import few_apart as few_apart
 from .samples import generalised_esd as generalised_esd
 from .samples import grubbs as grubbs
 from .samples import lag_1_autocorrelation as lag_1_autocorrelation

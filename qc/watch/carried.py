@@ -32,16 +32,19 @@ def with_kept(verdict: SeriesVerdict, told: Sequence[SignalResult]) -> SeriesVer
     verdict : SeriesVerdict
         As it was just judged.
     told : sequence of SignalResult
-        The findings of the series as they were told last.
+        The findings of the series as they were told last: of a signal that opened again the newest, which
+        speaks for it. What was held before goes to that one alone, else each judging would add to the others.
     """
     if not verdict.signals:
         return verdict
     before = {_own(one): one.kept or () for one in told}
     ordinals = {point.serial: point.ordinal for point in verdict.points}
     signals = []
-    for signal in verdict.signals:
+    for place, signal in enumerate(verdict.signals):
         own = pieces_in(verdict, signal) if holds(verdict, signal) else ()
-        signals.append(replace(signal, kept=_joined(own, before.get(_own(signal), ()), ordinals)))
+        opened_again = any(_own(later) == _own(signal) for later in verdict.signals[place + 1 :])
+        earlier = () if opened_again else before.get(_own(signal), ())
+        signals.append(replace(signal, kept=_joined(own, earlier, ordinals)))
     return replace(verdict, signals=tuple(signals))
 
 

@@ -15,7 +15,7 @@ from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.stats import Noise
 from qc.watch.capability import judge_limits, urgency
 from qc.watch.carried import told_over, told_suspects, with_kept
-from qc.watch.causes import FactorLevels, find_suspects, still_unchanged
+from qc.watch.causes import FactorLevels, find_suspects, still_unchanged, without_explained
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
 from qc.watch.common_limits import common_limits
 from qc.watch.gauges import FoundOff
@@ -165,6 +165,7 @@ def judge_further(
             _signal(question, course, s, known, apart_from(s, found.signals, len(points)))
             for s in found.signals
         )
+        signals = without_explained(signals, points, question.characteristic.kind)
     else:
         signals = ()
     limits, uneven = common_limits(

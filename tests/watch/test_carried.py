@@ -60,3 +60,14 @@ def test_what_a_finding_coincided_with_is_kept_by_the_piece_that_raised_it():
     batch = Suspect("batch", "K-7", "", "S21", DAY, "batch K-7")
     assert told_suspects(SHIFT, [replace(SHIFT, suspects=(batch,))]) == (batch,)
     assert told_suspects(SHIFT, [replace(SPREAD, suspects=(batch,))]) == ()
+
+
+def test_judged_once_more_a_signal_that_opened_again_holds_what_it_held():
+    mended = replace(SHIFT, ended=29, mended=29, held=False)
+    again = replace(SHIFT, raised=30, raised_serial="S30", start=29, start_serial="S29", reopens="S24")
+    now = verdict(mended, again, told_by=30)
+    told = replace(SHIFT, kept=("S21", "S28"))
+    for _ in range(2):
+        first, newest = with_kept(now, [told]).signals
+        assert (first.kept, newest.kept) == ((), ("S21", "S40"))
+        told = newest  # both have one id: the newest is what is told of it

@@ -31,6 +31,8 @@ from .distribution import generalised_esd as generalised_esd
 from .distribution import grubbs as grubbs
 from .explained import Explained as Explained
 from .explained import explained_share as explained_share
+from .few_apart import FEWEST_APART as FEWEST_APART
+from .few_apart import few_apart as few_apart
 from .groups import Grouped as Grouped
 from .groups import bartlett as bartlett
 from .groups import equal_spreads as equal_spreads

@@ -5,6 +5,7 @@ from .between_batches import levels_apart as levels_apart
 from .between_people import APART_CHANCE as APART_CHANCE
 from .between_people import PersonApart as PersonApart
 from .between_people import people_apart as people_apart
+from .by_turns import without_explained as without_explained
 from .factors import Factor as Factor
 from .factors import FactorLevels as FactorLevels
 from .factors import FactorTable as FactorTable

@@ -255,7 +255,12 @@ class LevelCourse:
 
     def own_suspect(self, signal: SignalResult, plan: Plan, today: date | None = None) -> Suspect | None:
         """Return what is certain to be suspected first: of a level, a gauge that was found off."""
-        return gauge_suspect(self.off, self.points, signal, today)
+        return gauge_suspect(self.off, self.points, signal, today, read_directly=self._read_directly)
+
+    @property
+    def _read_directly(self) -> bool:
+        """Whether the figures are what a gauge read: one worked out from several may go the other way."""
+        return self.characteristic.derive is None
 
     def _judged(self) -> list[int]:
         """Return the places (0-based) of the points that take part in judging."""
@@ -373,8 +378,8 @@ class LevelCourse:
         noise = self.known if self.noise else None
         judged = JudgedSeries(values, self.characteristic.shape, noise, self.lots_among(points))
         known = with_told_ends(found, self.over, points, values)
-        known = with_zeroed_ends(known, self.off, points, values)
-        return all_measured_anew(with_returns(known, values), judged)
+        known = with_zeroed_ends(known, self.off, points, values, read_directly=self._read_directly)
+        return all_measured_anew(with_returns(known, values, [p.batch for p in points]), judged)
 
 
 def values_of(points: Pieces) -> Floats:

@@ -18,15 +18,29 @@ from qc.watch.changes.findings import (
     is_back,
 )
 from qc.watch.changes.sizing import begin_of
+from qc.watch.changes.used_up import batch_used_up
 
 ESTABLISHED = 20
 """A change that has lasted for so many pieces, and longer than the state before it, is the usual state: what
 leads away from it is a change of its own, also where it leads back (house rule)."""
 
 
-def with_returns(found: Sequence[FoundChange], values: Floats) -> tuple[FoundChange, ...]:
+def with_returns(
+    found: Sequence[FoundChange], values: Floats, batches: Sequence[str] = ()
+) -> tuple[FoundChange, ...]:
     """Mark changes that ended in a return to the old state; a signal that only tells of it is dropped.
 
+    Parameters
+    ----------
+    found : sequence of FoundChange
+        As raised, in order.
+    values : float array
+        The figures of the series. [unit]
+    batches : sequence of str
+        The batch of each piece as its card says; empty: none are recorded.
+
+    Notes
+    -----
     One that was told as over before (`firm`), or ended where a gauge was zeroed, keeps its end.
     """
     kept: list[FoundChange] = []
@@ -37,9 +51,10 @@ def with_returns(found: Sequence[FoundChange], values: Floats) -> tuple[FoundCha
             continue
         if any(_only_the_return(n, kept, signal, values) for n in range(len(kept))):
             continue
-        left = _left_again(kept, signal, values)
+        left = _left_again(kept, signal, values, batches)
         if left is not None:
-            kept[left:] = [_ended(s, signal.start) for s in kept[left:]]
+            place, back = left
+            kept[place:] = [_ended(s, back) for s in kept[place:]]
             continue
         following = next((s.start for s in lasting if s.point > signal.point), values.size + 1)
         kept.append(replace(signal, ended=_end_of(signal, values, begin_of(kept, signal), following)))
@@ -105,20 +120,27 @@ def _ended(signal: FoundChange, ended: int) -> FoundChange:
     return signal if signal.kind == "single" or signal.ended is not None else replace(signal, ended=ended)
 
 
-def _left_again(kept: Sequence[FoundChange], signal: FoundChange, values: Floats) -> int | None:
-    """Return the place of the earliest lasting change whose old level the series came back to, or None."""
+def _left_again(
+    kept: Sequence[FoundChange], signal: FoundChange, values: Floats, batches: Sequence[str]
+) -> tuple[int, int] | None:
+    """Return the place of the earliest lasting change whose old level the series came back to, and where."""
     if signal.kind == "spread":
         return None
     for place, first in enumerate(kept):
         if first.kind not in {"shift", "trend"} or first.ended is not None or first.side == signal.side:
             continue
-        old = values[begin_of(kept[:place], first) - 1 : first.start - 1]
-        away = values[first.start - 1 : signal.start - 1]
-        new = values[signal.start - 1 :]
+        begin, back = begin_of(kept[:place], first), signal.start
+        old, away = values[begin - 1 : first.start - 1], values[first.start - 1 : back - 1]
         if away.size > max(old.size, ESTABLISHED):
-            continue  # what lasted longer than the state before it was the usual one: leaving it is news
+            # what lasted longer than the state before it was the usual one: leaving it is news, unless it
+            # was a batch, and that is used up
+            after = batch_used_up(values, batches, begin, first.start, back) if any(batches) else None
+            if after is None:
+                continue
+            back = after
+        new = values[back - 1 :]
         if old.size and away.size and new.size and came_back(old, away, new):
-            return place
+            return place, back
     return None
 
 

@@ -37,7 +37,12 @@ def spans_off(off: Sequence[FoundOff], points: Sequence[Point]) -> Iterator[tupl
 
 
 def with_zeroed_ends(
-    found: Sequence[FoundChange], off: Sequence[FoundOff], points: Sequence[Point], values: Floats
+    found: Sequence[FoundChange],
+    off: Sequence[FoundOff],
+    points: Sequence[Point],
+    values: Floats,
+    *,
+    read_directly: bool = True,
 ) -> tuple[FoundChange, ...]:
     """Mark changes that began while a gauge read wrongly as over where it was put right.
 
@@ -51,12 +56,15 @@ def with_zeroed_ends(
         The judged pieces.
     values : float array
         Their figures. [unit]
+    read_directly : bool
+        Whether the figures are what a gauge read; one worked out from several readings may fall where a gauge
+        reads high.
 
     Returns
     -------
     tuple of FoundChange
-        Over is one whose pieces since lie nearer to those before it than to those read wrongly; where they
-        do not, it was not the gauge alone, and the change goes on.
+        Over is one that leads the way the gauge was off and whose pieces since lie nearer to those before it
+        than to those read wrongly; where they do not, it was not the gauge alone, and the change goes on.
     """
     spans = list(spans_off(off, points))
     if not spans:
@@ -65,7 +73,11 @@ def with_zeroed_ends(
     for number, signal in enumerate(found):
         begin = begin_of(kept, signal)
         later = [s.start for s in found[number + 1 :] if s.kind != "single"]
-        ends = (_ended(signal, first, last, values, begin, later) for _, first, last in spans)
+        ends = (
+            _ended(signal, first, last, values, begin, later)
+            for one, first, last in spans
+            if not read_directly or _leads_the_way_of(one, signal.side == "above")
+        )
         kept.append(next((one for one in ends if one is not None), signal))
     return tuple(kept)
 
@@ -90,16 +102,24 @@ def _ended(
 
 
 def gauge_suspect(
-    off: Sequence[FoundOff], points: Sequence[Point], signal: SignalResult, today: date | None
+    off: Sequence[FoundOff],
+    points: Sequence[Point],
+    signal: SignalResult,
+    today: date | None,
+    *,
+    read_directly: bool = True,
 ) -> Suspect | None:
     """Return the gauge that read wrongly when a change began, where it explains it; None where none does.
 
-    One that goes on in the pieces read after the gauge was put right has another cause.
+    A gauge that read high explains no fall, where the figures are what it read (`read_directly`). One that
+    goes on in the pieces read after the gauge was put right has another cause.
     """
     if signal.kind not in {"single", "shift", "trend"}:
         return None
     for one, first, last in spans_off(off, points):
         if not first <= signal.start <= last or not _is_large_enough(one, signal):
+            continue
+        if read_directly and not _leads_the_way_of(one, _went_up(signal)):
             continue
         goes_on = signal.kind != "single" and last < len(points) and signal.ended is None
         if goes_on or (signal.ended is not None and signal.ended > last + 1):
@@ -117,6 +137,15 @@ def _read_with(one: FoundOff, point: Point) -> bool:
 def _began_in(signal: FoundChange, first: int, last: int) -> bool:
     lasts = signal.kind in {"shift", "trend"} and signal.ended is None
     return lasts and first <= signal.point <= last and signal.start_low <= last and first <= signal.start_high
+
+
+def _went_up(signal: SignalResult) -> bool:
+    return signal.side == "above" if not signal.size else signal.size > 0
+
+
+def _leads_the_way_of(one: FoundOff, up: bool) -> bool:
+    """Say whether readings of a gauge that was off so much would move that way: it is reading less master."""
+    return (one.value > 0) is up
 
 
 def _is_large_enough(one: FoundOff, signal: SignalResult) -> bool:

@@ -122,3 +122,11 @@ def test_a_change_that_goes_on_after_the_gauge_was_zeroed_has_another_cause(slid
         slides.hand_in(slides.check((0, "yes")), slides.read(30.0))
     found = slides.signal()
     assert not found["over"] and "found 30 µm off" not in found["because"]
+
+
+@pytest.mark.parametrize("off", [30, -30])
+def test_a_gauge_that_read_high_explains_no_fall(slides, off):
+    slides.read_off(days=4, pieces=1)  # the figures rise by 30
+    slides.hand_in(slides.check((off, "no"), (0, "yes")))
+    told = "bore gauge BG-2, found 30 µm off" in slides.signal()["because"]
+    assert told is (off > 0), "deviation is reading less master: low readings make no figure rise"

@@ -102,3 +102,14 @@ def test_what_is_left_out_borne_twice_or_counted_takes_no_part(by_turns):
         assert levels_apart([replace(series, points=points)]) == ()
     assert levels_apart([replace(series, kind="count")]) == ()
     assert levels_apart([series], series.points[30].day) == ()
+
+
+def test_five_pieces_are_told_where_they_lie_far_enough_apart(rng):
+    for bad, told in ((4, 0), (5, 1), (7, 1)):
+        borne = batches(bad)
+        values = [50.0 + 5.0 * (one == "K-2") + rng.normal() for one in borne]
+        found = levels_apart([of(values, batch=borne, **WANTED)])
+        assert len(found) == told and all(one.found.own == bad for one in found)
+    borne = batches(5)
+    alike = [50.0 + 0.5 * (one == "K-2") + rng.normal() for one in borne]
+    assert levels_apart([of(alike, batch=borne, **WANTED)]) == ()
