@@ -14,6 +14,7 @@ from .hold import hold_sentence as hold_sentence
 from .hold import lines_of as lines_of
 from .left import LEFT_NEXT as LEFT_NEXT
 from .left import LeftPiece as LeftPiece
+from .left import left_before as left_before
 from .left import left_pieces as left_pieces
 from .left import with_parts as with_parts
 from .outside import figures_of as figures_of
