@@ -13,6 +13,7 @@ from .hold import hold_list as hold_list
 from .hold import hold_sentence as hold_sentence
 from .hold import lines_of as lines_of
 from .left import LEFT_NEXT as LEFT_NEXT
+from .left import TO_DECIDE as TO_DECIDE
 from .left import LeftPiece as LeftPiece
 from .left import left_before as left_before
 from .left import left_pieces as left_pieces
@@ -30,7 +31,6 @@ from .rows import why_words as why_words
 from .tags import HoldTags as HoldTags
 from .tags import tags_of as tags_of
 from .tags import write_tags as write_tags
-from .under_signals import TO_DECIDE as TO_DECIDE
 from .under_signals import covered_by as covered_by
 from .under_signals import measured_since_mended as measured_since_mended
 from .under_signals import mend_of as mend_of

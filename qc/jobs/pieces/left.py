@@ -21,6 +21,12 @@ LEFT_NEXT = (
 )
 """What to do about a piece that left while it was to be held."""
 
+TO_DECIDE = "decide with the lead whether to tell the customer or call it back"
+"""What is asked about a piece that left before it was known what is amiss with it."""
+
+GONE_NEXT = f"It has left: {TO_DECIDE}. If it may stay out, release it by name and reason."
+"""What to do about a piece that left before it was to be held."""
+
 LATE_NEXT = (
     "Tell whoever has it, or call it back to be looked at and measured again. If it may stay out, release it "
     "by name and reason."
@@ -192,6 +198,13 @@ def with_days(workshop: Workshop, rows: Sequence[HoldRow]) -> list[HoldRow]:
         )["entered_at"].drop_nulls()
         found.append(replace(row, since=clock.day_of(max(own), zone)) if len(own) else row)
     return found
+
+
+def once_left(row: HoldRow) -> HoldRow:
+    """Return a row with what can still be done once its piece has left: nobody can measure that again."""
+    if row.in_house:
+        return row
+    return replace(row, next_step=row.once_left or (LEFT_NEXT if row.left_held else GONE_NEXT))
 
 
 def _asks(row: HoldRow) -> bool:

@@ -173,3 +173,19 @@ def test_a_late_card_that_is_typed_at_the_bench_says_so_too(ask):
     sent = {"entry": "9" * 32, "card": "joints-card", "boxes": boxes, "figures": {"0": "6.0"}, "left_out": []}
     assert LATE in enter_card(shop, {**sent, "sure": []}, who="BK")["sentence"]
     shop.store.close()
+
+
+def test_of_a_piece_that_has_left_only_what_can_still_be_done_is_asked(ask):
+    """Nobody can measure it again or keep it back; one that waits as a held row can still be answered."""
+    ask(text=shipped("QH-1401", "QH-1402"), day="2026-11-12")
+    ask(text=LATE_LEAK + "2026-11-14,QH-1404,tenor,6.0\n", day="2026-11-20")
+    ask(text=shipped("QH-1404"), day="2026-11-21")
+    ask(text=JOINTS + "2026-11-23,QH-1404,tenor,7.0\n", day="2026-11-23")
+    rows = ask("hold", "--all", "--json", "--as-of", "2026-11-23")["pieces"]
+    step = {row["serial"]: row["next_step"] for row in rows if row["why"] == "limit"}
+    assert step["QH-1403"].startswith("Measure it again.")  # it is here
+    assert step["QH-1401"].startswith("Find out where it is")
+    assert step["QH-1402"].startswith("It has left: decide with the lead whether to tell the customer")
+    assert step["QH-1404"].startswith("Answer held row 1: qc held list says what is asked. It has left: ")
+    gone = {row["next_step"] for row in rows if row["shipped"]}
+    assert len(gone) >= 3 and not any("easure" in said or "Keep it back" in said for said in gone)

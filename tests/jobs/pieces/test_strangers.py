@@ -67,3 +67,10 @@ def test_no_piece_outside_at_any_place_is_missing(stranger):
     serials |= {held.as_typed().get("serial") for held in stranger.store.held()}
     assert {row.serial for row in found.rows} <= serials
     assert all(row.name and row.because and row.next_step and row.whereabouts.words for row in found.rows)
+
+
+def test_nothing_that_has_left_is_to_be_measured_or_kept_back(stranger):
+    rows = [row for row in hold_list(stranger, judge=False).rows if row.waits]
+    out = {row.next_step for row in rows if not row.in_house}
+    assert out and not any("easure" in said or "Keep it back" in said for said in out)
+    assert any("easure" in row.next_step for row in rows if row.in_house)
