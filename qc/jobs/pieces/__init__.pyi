@@ -23,8 +23,8 @@ from .outside import figures_outside as figures_outside
 from .outside import outside_up_to_date as outside_up_to_date
 from .places import whereabouts as whereabouts
 from .reasons import Doubt as Doubt
-from .reasons import doubted_serials as doubted_serials
 from .reasons import doubts_of as doubts_of
+from .reasons import read_in_doubt as read_in_doubt
 from .rows import HoldRow as HoldRow
 from .rows import PieceDecided as PieceDecided
 from .rows import why_words as why_words
