@@ -10,7 +10,7 @@ from .gauges_moved import moved_gauges as moved_gauges
 from .hold import HoldList as HoldList
 from .hold import counted as counted
 from .hold import hold_list as hold_list
-from .hold import hold_sentence as hold_sentence
+from .hold import hold_sentences as hold_sentences
 from .hold import lines_of as lines_of
 from .left import LEFT_NEXT as LEFT_NEXT
 from .left import TO_DECIDE as TO_DECIDE

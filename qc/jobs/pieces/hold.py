@@ -278,8 +278,8 @@ def counted(rows: Iterable[HoldRow]) -> int:
     return len(Counter(row.serial for row in rows))
 
 
-def hold_sentence(found: HoldList) -> str:
-    """Say in short how many pieces are to be held, and the worst; empty where there are none."""
+def hold_sentences(found: HoldList) -> tuple[str, ...]:
+    """Say in short lines how many pieces are to be held, the worst and what left; none for none."""
     return hold_note(lines_of(found.waiting), counted(found.shipped), lines_of(found.left_held))
 
 

@@ -62,7 +62,8 @@ def test_what_a_program_reads_of_it(ask):
 
 def test_status_list_and_month_say_that_it_left_while_held(ask):
     ask(text=shipped("QH-1401"), day="2026-11-12")
-    assert "Left while to be held: 1 piece. QH-1401, " in ask("status", "--as-of", "2026-11-12")
+    said = ask("status", "--as-of", "2026-11-12")
+    assert "\nLeft while to be held: 1 piece, QH-1401 (left 12 Nov 2026).\n" in said
     assert "Left while to be held: 1 piece." in ask("hold", "--as-of", "2026-11-12")
     (row,) = [r for r in ask("hold", "--as-of", "2026-11-12", "--json")["pieces"] if r["left_held"]]
     assert (row["serial"], row["value"], row["upper"]) == ("QH-1401", 6.0, 4.0)
@@ -73,6 +74,20 @@ def test_status_list_and_month_say_that_it_left_while_held(ask):
     assert piece.standing == "left while to be held on 12 Nov 2026"
     assert any("QH-1401 left while it was to be held" in said for said in content.decisions)
     shop.store.close()
+
+
+def test_status_tells_what_is_to_be_held_in_three_short_lines_the_counts_first(ask):
+    ask(text=shipped("QH-1401"), day="2026-11-12")
+    rows = "".join(f"2026-11-13,QH-{number},tenor,{5 + number / 1000}\n" for number in range(1501, 1541))
+    ask(text=JOINTS + rows, day="2026-11-13")
+    lines = ask("status", "--as-of", "2026-11-13").splitlines()
+    first = next(number for number, line in enumerate(lines) if line.startswith("To hold: "))
+    assert lines[first : first + 3] == [
+        "To hold: 41 pieces in the house. Left unreleased: 1. See: qc hold",
+        "The worst: QH-1540, Joints: Joint leak: 6.5 cm³/min, over 4 cm³/min.",
+        "Left while to be held: 1 piece, QH-1401 (left 12 Nov 2026).",
+    ]
+    assert max(map(len, lines[first : first + 3])) <= 80
 
 
 def test_one_that_was_released_before_leaves_without_a_word(ask):
