@@ -8,7 +8,7 @@ refused with one sentence and does not stop the others.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol, TypeAlias
@@ -36,7 +36,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of_parts
-from qc.jobs.pieces import hold_list, left_before, with_parts
+from qc.jobs.pieces import HoldList, LeftPiece, hold_list, left_before, with_parts
 from qc.jobs.receipts import (
     Accepted,
     RaisedSignal,
@@ -218,14 +218,23 @@ def upload(
     late = _late(every, receipts) if waited else frozenset()
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
     pieces, gone = _pieces_on(sheets)
-    asked = {*pieces, *_typed_on(sheets), *with_parts(workshop, gone)} if new and in_words else ()
-    hold = hold_list(workshop, serials=asked, judge=False) if new and in_words else None
+    hold, before = _held(workshop, sheets, counts, pieces, gone) if new and in_words else (None, ())
+    return UploadReceipt(receipts, (*refused,), every, late, questions, accepted, hold, pieces, gone, before)
+
+
+def _held(
+    workshop: Workshop,
+    sheets: Sequence[NewSheet],
+    counts: Sequence[SheetCount],
+    pieces: Collection[str],
+    gone: Collection[str],
+) -> tuple[HoldList, tuple[LeftPiece, ...]]:
+    """Return what holds the pieces of some sheets, and which had left when these showed them outside."""
+    asked = {*pieces, *_typed_on(sheets), *with_parts(workshop, gone)}
+    found = hold_list(workshop, serials=asked, judge=False)
     # a sheet that was known already has told it before
     brought = [s.hash for s, c in zip(sheets, counts, strict=True) if c.accepted + c.held > c.held_again]
-    before = left_before(workshop, hold.rows, brought, gone) if hold else ()
-    return UploadReceipt(
-        receipts, tuple(refused), every, late, questions, accepted, hold, pieces, gone, before
-    )
+    return found, left_before(workshop, found.rows, brought, gone)
 
 
 def _late(every: Iterable[RaisedSignal], receipts: Iterable[SheetReceipt]) -> frozenset[str]:

@@ -161,9 +161,7 @@ class SignalLife:
     @property
     def closing(self) -> Said | None:
         """The words that closed it, None while it is open."""
-        if self.state not in CLOSED_STATES:
-            return None
-        return last_closing(self.events)
+        return last_closing(self.events) if self.state in CLOSED_STATES else None
 
     @property
     def outcome(self) -> str | None:

@@ -78,7 +78,9 @@ def test_status_list_and_month_say_that_it_left_while_held(ask):
 
 def test_status_tells_what_is_to_be_held_in_three_short_lines_the_counts_first(ask):
     ask(text=shipped("QH-1401"), day="2026-11-12")
-    rows = "".join(f"2026-11-13,QH-{number},tenor,{6.5 if number == 1443 else 5.0}\n" for number in range(1404, 1444))
+    rows = "".join(
+        f"2026-11-13,QH-{number},tenor,{6.5 if number == 1443 else 5.0}\n" for number in range(1404, 1444)
+    )
     ask(text=JOINTS + rows, day="2026-11-13")
     lines = ask("status", "--as-of", "2026-11-13").splitlines()
     first = next(number for number, line in enumerate(lines) if line.startswith("To hold: "))
