@@ -323,6 +323,20 @@ def told_here(said: Iterable[Said], zone: str) -> tuple[Said, ...]:
     return tuple(replace(one, when=one.when.astimezone(here)) for one in said)
 
 
+def last_closing(said: Iterable[Said], zone: str = "") -> Said | None:
+    """Return the words that closed a signal last, None where nobody ever did.
+
+    Parameters
+    ----------
+    said : iterable of Said
+        What was said of it, oldest first.
+    zone : str
+        Of the plan, for its moment in the workshop's own zone; without it, as it was kept.
+    """
+    closings = [one for one in said if one.what in CLOSINGS]
+    return (told_here(closings[-1:], zone)[0] if zone else closings[-1]) if closings else None
+
+
 def state_after(said: Iterable[Saying]) -> SignalState:
     """Return the state a signal is in after what was said of it, oldest first; a comment changes nothing.
 

@@ -34,7 +34,7 @@ def done_page(found: BenchOutcome) -> Response:
 
 
 def _left(found: BenchOutcome) -> Markup:
-    """Say what left although something holds it, with the way to its page."""
+    """Say what is out although something holds it, with the way to its page."""
     return Markup("").join(
         Markup(
             '<p class="bench-left"><strong>{}</strong> {} <a href="/hold/{}">What holds it</a></p>'

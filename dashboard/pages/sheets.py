@@ -106,7 +106,7 @@ def receipt_card(found: Ticket) -> Component:
     # those of series that no sheet of the upload belongs to as well
     every = [*receipt.get("signals", []), *(signal for sheet in sheets for signal in sheet["signals"])]
     raised = {signal["id"]: signal for signal in every}
-    body += [_left(one) for one in receipt.get("left", [])]
+    body += [_left(one) for name in ("left", "left_before") for one in receipt.get(name, [])]
     if raised:
         lines = [html.Li(_signal_link(signal)) for signal in raised.values()]
         body.append(
@@ -123,7 +123,7 @@ def receipt_card(found: Ticket) -> Component:
 
 
 def _left(one: JsonObject) -> Component:
-    """Say of a piece that it left although something holds it, what to do, and the way to its page."""
+    """Say of a piece that is out although something holds it, what to do, and the way to its page."""
     way = dcc.Link("What holds it", href=address("/hold/<serial>", {"serial": one["rows"][0]["serial"]}))
     return html.P([html.B(unbroken(one["sentence"])), " ", one["next_step"], " ", way], className="refused")
 

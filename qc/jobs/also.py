@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
@@ -12,7 +13,7 @@ from qc.errors import UsageError
 from qc.ingest import days_of
 from qc.jobs.errors import JobError
 from qc.jobs.judging import master_checks
-from qc.jobs.pieces import Doubt, doubted_serials, doubts_of
+from qc.jobs.pieces import Doubt, doubts_of, read_in_doubt
 from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
@@ -41,6 +42,8 @@ class Touched:
         When it (or its instrument) left.
     held : bool
         Only rows that are still held tell of the touch; serial and day stand there as typed.
+    again : date or None
+        Of a gauge and a day asked from: when all that it read of the piece since had been measured again.
     """
 
     serial: str
@@ -50,6 +53,7 @@ class Touched:
     inside: str
     shipped: date | None
     held: bool = False
+    again: date | None = None
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -61,6 +65,7 @@ class Touched:
             "inside": self.inside or None,
             "shipped": self.shipped.isoformat() if self.shipped else None,
             "held": self.held,
+            "measured_again": self.again.isoformat() if self.again else None,
         }
 
 
@@ -80,8 +85,9 @@ class Also:
         In order of the touch.
     as_of : date
         The day it is asked for.
-    doubts : tuple of (Doubt, tuple of str)
-        Of a gauge: stretches before `since` that a check found off, with the pieces it read in them.
+    doubts : tuple of (Doubt, mapping of str to date or None)
+        Of a gauge: stretches before `since` that a check found off, with the pieces it read in them and the
+        day each was measured again, None where it was not.
     """
 
     kind: str
@@ -90,7 +96,7 @@ class Also:
     why_since: str
     pieces: tuple[Touched, ...]
     as_of: date
-    doubts: tuple[tuple[Doubt, tuple[str, ...]], ...] = ()
+    doubts: tuple[tuple[Doubt, Mapping[str, date | None]], ...] = ()
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -105,6 +111,7 @@ class Also:
                     "last": doubt.last.isoformat(),
                     "because": doubt.because,
                     "pieces": list(serials),
+                    "measured_again": {one: day.isoformat() for one, day in serials.items() if day},
                 }
                 for doubt, serials in self.doubts
             ],
@@ -112,7 +119,7 @@ class Also:
 
     def to_text(self) -> str:
         """Say how many, how many have left, and list them."""
-        rows = [(p.serial, p.inside, p.day, p.stages, p.shipped, p.held) for p in self.pieces]
+        rows = [(p.serial, p.inside, p.day, p.stages, p.shipped, p.held, p.again) for p in self.pieces]
         doubts = [(doubt.because, serials) for doubt, serials in self.doubts]
         return touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of, doubts)
 
@@ -161,6 +168,7 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
         pl.col("stage").unique(maintain_order=True),
         pl.col("held").all(),
     )
+    again = _measured_again(workshop, name, first, last) if kind == "gauge" and first else {}
     found = tuple(
         Touched(
             serial=row["serial"],
@@ -170,6 +178,7 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
             inside=inside.get(row["serial"], ""),
             shipped=left.get(inside.get(row["serial"], row["serial"])),
             held=row["held"],
+            again=again.get(row["serial"]),
         )
         for row in table.sort("day", "serial").to_dicts()
     )
@@ -199,13 +208,21 @@ def _rows(
     return pl.concat([rows, own.select(*columns, held=pl.lit(False))], how="vertical_relaxed")
 
 
-def _doubts(workshop: Workshop, name: str, since: date | None) -> tuple[tuple[Doubt, tuple[str, ...]], ...]:
+def _measured_again(workshop: Workshop, name: str, first: date, last: date) -> Mapping[str, date | None]:
+    """Return the pieces that a gauge read on some days, with the day each was measured again."""
+    gauge = workshop.plan.gauge(name)
+    return read_in_doubt(workshop, Doubt(gauge, first, last, "")) if gauge else {}
+
+
+def _doubts(
+    workshop: Workshop, name: str, since: date | None
+) -> tuple[tuple[Doubt, Mapping[str, date | None]], ...]:
     """Return what a check found off and a later good one ended: by now it looks as if nothing were amiss."""
     gauge = workshop.plan.gauge(name)
     found = []
     for doubt in doubts_of(workshop, gauge) if gauge else ():
         if doubt.off is not None and (since is None or doubt.last < since):
-            found.append((doubt, doubted_serials(workshop, doubt)))
+            found.append((doubt, read_in_doubt(workshop, doubt)))
     return tuple(found)
 
 

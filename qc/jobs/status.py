@@ -16,7 +16,7 @@ from qc.jobs.judging import (
     signals_of_day,
     verdicts_of_day,
 )
-from qc.jobs.pieces import hold_list, hold_sentence, moved_gauges, used_by_turns
+from qc.jobs.pieces import hold_list, hold_sentences, moved_gauges, used_by_turns
 from qc.jobs.receipts import Accepted, accepted_readings
 from qc.jobs.signals import SignalLife, waiting_line, waiting_plain, waiting_signals
 from qc.jobs.then import Changes, changes_since
@@ -145,13 +145,19 @@ def status(workshop: Workshop, *, since: date | None = None, judge: bool = True)
     moved = moved_gauges(workshop)
     turns = used_by_turns(workshop, verdicts)
     to_hold = hold_list(workshop, judge=False, verdicts=verdicts, moved=moved, apart=turns, keep=judge)
-    hold = hold_sentence(to_hold)
     beside = [one for one in (counted, due) if one]
-    held = [one for one in (hold,) if one]
     gauges = [one.note for one in moved]
     people = people_apart(verdicts)
     differ = [*(one.sentence for one in turns), *(one.sentence for one in people)]
-    notes = (*(then.notes if then else ()), *waits, *held, *gauges, *said, *differ, *beside)
+    notes = (
+        *(then.notes if then else ()),
+        *waits,
+        *hold_sentences(to_hold),
+        *gauges,
+        *said,
+        *differ,
+        *beside,
+    )
     shop, budget = workshop.plan.workshop.name, present_budget(workshop).sentence()
     return Status(
         shop,

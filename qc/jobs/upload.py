@@ -7,7 +7,8 @@ refused with one sentence and does not stop the others.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import json
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol, TypeAlias
@@ -35,7 +36,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of_parts
-from qc.jobs.pieces import hold_list, with_parts
+from qc.jobs.pieces import HoldList, LeftPiece, hold_list, left_before, with_parts
 from qc.jobs.receipts import (
     Accepted,
     RaisedSignal,
@@ -217,9 +218,23 @@ def upload(
     late = _late(every, receipts) if waited else frozenset()
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
     pieces, gone = _pieces_on(sheets)
-    asked = {*pieces, *with_parts(workshop, gone)} if new and in_words else ()
-    hold = hold_list(workshop, serials=asked, judge=False) if new and in_words else None
-    return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold, pieces, gone)
+    hold, before = _held(workshop, sheets, counts, pieces, gone) if new and in_words else (None, ())
+    return UploadReceipt(receipts, (*refused,), every, late, questions, accepted, hold, pieces, gone, before)
+
+
+def _held(
+    workshop: Workshop,
+    sheets: Sequence[NewSheet],
+    counts: Sequence[SheetCount],
+    pieces: Collection[str],
+    gone: Collection[str],
+) -> tuple[HoldList, tuple[LeftPiece, ...]]:
+    """Return what holds the pieces of some sheets, and which had left when these showed them outside."""
+    asked = {*pieces, *_typed_on(sheets), *with_parts(workshop, gone)}
+    found = hold_list(workshop, serials=asked, judge=False)
+    # a sheet that was known already has told it before
+    brought = [s.hash for s, c in zip(sheets, counts, strict=True) if c.accepted + c.held > c.held_again]
+    return found, left_before(workshop, found.rows, brought, gone)
 
 
 def _late(every: Iterable[RaisedSignal], receipts: Iterable[SheetReceipt]) -> frozenset[str]:
@@ -237,6 +252,12 @@ def _pieces_on(sheets: Sequence[NewSheet]) -> tuple[frozenset[str], frozenset[st
         s for events in happened for s in events.filter(pl.col("kind") == "shipped")["serial"].drop_nulls()
     }
     return frozenset(measured | of_events), frozenset(left)
+
+
+def _typed_on(sheets: Sequence[NewSheet]) -> set[str]:
+    """Return the pieces that held rows of some sheets name."""
+    rows = (json.loads(typed) for sheet in sheets for typed in sheet.held["typed"])
+    return {str(row["serial"]) for row in rows if row.get("serial")}
 
 
 def _stored_words(counts: Sequence[SheetCount]) -> str:

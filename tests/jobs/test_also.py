@@ -1,5 +1,7 @@
 """What a gauge touched in a small invented workshop: the last good check of the day asked for counts."""
 
+import json
+import shutil
 from datetime import date, timedelta
 
 import pytest
@@ -71,7 +73,7 @@ def test_what_was_found_off_stays_named_after_the_next_good_check(folder):
     workshop.store.close()
     assert found.pieces == ()
     ((doubt, serials),) = found.doubts
-    assert serials == ("A-02", "A-03") and doubt.off == FIRST + timedelta(4)
+    assert serials == {"A-02": None, "A-03": None} and doubt.off == FIRST + timedelta(4)
     head = found.to_text().splitlines()[0]
     assert (
         "found 0.6 mm off on 6 Mar 2026, last known good on 3 Mar 2026: 2 pieces in between (A-02, A-03)."
@@ -81,6 +83,30 @@ def test_what_was_found_off_stays_named_after_the_next_good_check(folder):
     assert board.gauge_touched("HG-1").sentence == head
     (row,) = found.to_dict()["doubts"]
     assert (row["first"], row["last"], row["pieces"]) == ("2026-03-04", "2026-03-05", list(serials))
+    assert row["measured_again"] == {}
+
+
+@pytest.mark.parametrize("days", [3, 6], ids=["not good yet", "good since"])
+def test_what_was_measured_again_since_is_listed_and_marked(folder, tmp_path, command, days):
+    """The list answers what the gauge read while it was off; what of it is still to do stands beside it."""
+    shop = shutil.copytree(folder, tmp_path / "shop")
+    day = FIRST + timedelta(days)
+    later = day.strftime("%-d %b")
+    text = f"Card,Bow card\n\nSerial,Model,Date,Person,Gauge,Rise\nA-02,alto,{day},FT,,50.1\n"
+    (tmp_path / "again.csv").write_text(text)
+    told = command("upload", tmp_path / "again.csv", "--as-of", day, "--workshop", shop)
+    assert "1 accepted" in told.stdout
+    words = ("also", "--gauge", "HG-1", "--since", "last-good-check", "--as-of", day, "--workshop", shop)
+    said, found = command(*words).stdout, json.loads(command(*words, "--json").stdout)
+    if days == 6:
+        assert "2 pieces in between (A-02, A-03); measured again since: A-02." in said.splitlines()[0]
+        (doubt,) = found["doubts"]
+        assert doubt["pieces"] == ["A-02", "A-03"] and doubt["measured_again"] == {"A-02": day.isoformat()}
+    else:
+        assert f"A-02  4 Mar  bow, still here, measured again on {later}" in said
+        assert [one["measured_again"] for one in found["pieces"]] == [day.isoformat(), None]
+    held = json.loads(command("hold", "--json", *words[5:]).stdout)["pieces"]
+    assert {row["serial"] for row in held if row["why"] == "gauge"} == {"A-03"}
 
 
 def test_the_list_to_hold_counts_the_same_pieces(folder):

@@ -15,7 +15,7 @@ from qc.jobs.bench.spelt import spelt_on_record
 from qc.jobs.bench.typed import TypedCard, card_bytes, card_rows, file_name, read_back, read_typed, row_of
 from qc.jobs.errors import JobError
 from qc.jobs.judging import catch_up
-from qc.jobs.pieces import LeftPiece, hold_list, left_pieces, with_parts
+from qc.jobs.pieces import LeftPiece, hold_list, left_before, left_pieces, whereabouts, with_parts
 from qc.jobs.roles import Verb, may
 from qc.jobs.rows import Decision, piece_words, settle_rows
 from qc.jobs.upload import upload
@@ -49,7 +49,7 @@ class BenchOutcome:
     waiting : tuple of WaitingRow
         What waits as held rows.
     left : tuple of LeftPiece
-        What left by it although something holds it.
+        What left by it although something holds it, or had left when it showed that.
     """
 
     entry: str
@@ -148,18 +148,21 @@ def outcome_of(workshop: Workshop, entry: str) -> BenchOutcome | None:
     serial = read_back(workshop.store.sheet_bytes(digest)).get("Serial", "")
     accepted = sum(_own(frame, digest) for frame in _frames(workshop, serial))
     waiting = tuple(_waiting(row, workshop.plan) for row in held)
-    left = _left_by(workshop, digest)
+    left = _left_by(workshop, digest, serial)
     return BenchOutcome(entry, record.card, title, serial, accepted, waiting, left)
 
 
-def _left_by(workshop: Workshop, digest: str) -> tuple[LeftPiece, ...]:
-    """Return what left by a sheet although something holds it."""
+def _left_by(workshop: Workshop, digest: str, serial: str) -> tuple[LeftPiece, ...]:
+    """Return what left by a sheet although something holds it, or had left when that showed it outside."""
     shipped = workshop.store.events("shipped").filter(pl.col("sheet") == digest)
     gone = set(shipped["serial"].drop_nulls())
-    if not gone:
+    asked = with_parts(workshop, gone)
+    if serial and whereabouts(workshop, [serial])[serial].shipped is not None:
+        asked.add(serial)
+    if not asked:
         return ()
-    found = hold_list(workshop, serials=with_parts(workshop, gone), judge=False, keep=False)
-    return left_pieces(found.rows, gone)
+    found = hold_list(workshop, serials=asked, judge=False, keep=False)
+    return (*left_pieces(found.rows, gone), *left_before(workshop, found.rows, [digest], gone))
 
 
 def _may_answer(workshop: Workshop, who: str) -> bool:

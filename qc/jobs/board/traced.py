@@ -6,6 +6,7 @@ from qc.errors import QcError
 from qc.jobs.also import Kind, also
 from qc.jobs.board.gauge_views import TouchedView
 from qc.jobs.workshop import Workshop
+from qc.report.terminal import again_words
 from qc.words import dated_words
 
 
@@ -22,5 +23,6 @@ def traced(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedView
         inside = f" in {piece.inside}" if piece.inside else ""
         where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
         held = ", only on a held row" if piece.held else ""
-        rows.append((piece.serial, piece.day, where, left + inside + held))
+        again = again_words(piece.again, workshop.today)
+        rows.append((piece.serial, piece.day, where, left + inside + again + held))
     return TouchedView(found.to_text().partition("\n")[0], tuple(rows))

@@ -12,7 +12,7 @@ from qc.jobs.judging.closings import said_by, with_reopenings
 from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.judging.names import name_of
 from qc.jobs.workshop import Workshop
-from qc.sayings import CLOSED_STATES, CLOSINGS, OPEN_STATES, Said, SignalState, state_after
+from qc.sayings import CLOSED_STATES, OPEN_STATES, Said, SignalState, last_closing, state_after
 from qc.store import SignalRecord, own_id, signal_id
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, Suspect, heirs_of, stands_in
 
@@ -132,9 +132,9 @@ def signals_of_day(
 
 def told_at_closing(workshop: Workshop, signal: SignalOfDay) -> SignalResult | None:
     """Return what had been told last of a closed signal when it was closed; None of an open one."""
-    if signal.state not in CLOSED_STATES:
+    closing = last_closing(signal.said)
+    if closing is None or signal.state not in CLOSED_STATES:
         return None
-    closing = next(one for one in reversed(signal.said) if one.what in CLOSINGS)
     own = {signal.id, *signal.before}
     rows = workshop.store.told_signals(signal.series, before=closing.id)
     told = [one for _, found in rows for one in found if own_id(signal.series, one) in own]

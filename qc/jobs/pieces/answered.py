@@ -5,12 +5,13 @@ Whoever asks where they went needs their names, whatever became of the cause: me
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+import polars as pl
+
 from qc.jobs.judging import SignalOfDay
-from qc.jobs.pieces.places import whereabouts
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSINGS, MENDED, What, outcome_of, told_here
 
@@ -56,21 +57,24 @@ def spans_of(signal: SignalOfDay, zone: str) -> tuple[HeldSpan, ...]:
     return (*found, HeldSpan(start)) if start is not None else tuple(found)
 
 
-def departures(workshop: Workshop, serials: Iterable[str]) -> dict[str, LeftOn]:
-    """Return of pieces that are out when they left; a part leaves with what it is built into."""
-    where = whereabouts(workshop, serials)
-    gone = {serial: one for serial, one in where.items() if one.shipped is not None}
-    if not gone:
-        return {}
-    wholes = sorted({one.whole or serial for serial, one in gone.items()})
-    events = workshop.store.events("shipped", serials=wholes, until=workshop.today)
-    rows = events.select("serial", "day", "entered_at").iter_rows()
-    told = {(serial, day): when for serial, day, when in rows}
-    return {
-        serial: LeftOn(one.shipped, told.get((one.whole or serial, one.shipped)))
-        for serial, one in gone.items()
-        if one.shipped is not None
-    }
+def departures(workshop: Workshop, only: Collection[str] | None = None) -> dict[str, LeftOn]:
+    """Return when what is out left; a part leaves with what it is built into. `only` these, else all.
+
+    Whoever goes through many signals asks once for all of them.
+    """
+    store, today = workshop.store, workshop.today
+    built = store.events("part", subjects=None if only is None else sorted(only), until=today)
+    inside = dict(built.filter(pl.col("subject") != "").select("subject", "serial").iter_rows())
+    asked = None if only is None else sorted({*only, *inside.values()})
+    moves = store.events(("shipped", "returned"), serials=asked, until=today).sort("day", "id")
+    out: dict[str, LeftOn] = {}
+    for kind, serial, day, told in moves.select("kind", "serial", "day", "entered_at").iter_rows():
+        if kind == "shipped":
+            out[serial] = LeftOn(day, told)
+        else:
+            out.pop(serial, None)
+    parts = {part: out.get(whole) for part, whole in inside.items()}
+    return {serial: left for serial, left in {**out, **parts}.items() if left is not None}
 
 
 def held_since(spans: Sequence[HeldSpan], left: LeftOn | None) -> date | None:
@@ -83,8 +87,13 @@ def held_since(spans: Sequence[HeldSpan], left: LeftOn | None) -> date | None:
     return next((span.first for span in reversed(spans) if span.covers(left.day, left.told)), None)
 
 
-def left_while_held(workshop: Workshop, signal: SignalOfDay, serials: Iterable[str]) -> dict[str, date]:
-    """Return of the pieces that a signal held those that left meanwhile, with the day they were held from."""
+def left_while_held(
+    workshop: Workshop, signal: SignalOfDay, serials: Iterable[str], gone: Mapping[str, LeftOn]
+) -> dict[str, date]:
+    """Return of the pieces that a signal held those that left meanwhile, with the day they were held from.
+
+    `gone` is what left of them, and when (`departures`).
+    """
     spans = spans_of(signal, workshop.plan.workshop.time_zone)
-    found = {serial: held_since(spans, left) for serial, left in departures(workshop, serials).items()}
+    found = {one: held_since(spans, gone[one]) for one in serials if one in gone}
     return {serial: since for serial, since in found.items() if since is not None}

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from qc.jobs.judging import brought_up, verdicts_of_day
+from qc.jobs.pieces.answered import departures
 from qc.jobs.pieces.by_turns import by_turns, used_by_turns
 from qc.jobs.pieces.gauges_moved import MovedGauge
-from qc.jobs.pieces.left import with_days
+from qc.jobs.pieces.left import once_left, with_days
 from qc.jobs.pieces.places import whereabouts
 from qc.jobs.pieces.reasons import by_gauges, by_limits
 from qc.jobs.pieces.rows import HAND, WHY_ORDER, HoldRow, PieceDecided, day_of, why_words
@@ -148,14 +149,16 @@ def hold_list(
     outside, near = by_limits(workshop, keep=keep)
     every_verdict = verdicts_of_day(workshop) if verdicts is None else verdicts
     signals, mended, answered = signals_that_hold(workshop, every_verdict)
+    holding = bool(signals or mended or answered)
+    gone = departures(workshop, serials) if holding else {}  # asked once, for all signals
     found = [
         *outside,
         *by_held_rows(undecided(workshop, serials)),
-        *by_signals(workshop, signals, serials),
-        *by_mends(workshop, mended, serials),
-        *by_answered(workshop, [*mended, *answered], serials),
+        *by_signals(workshop, signals, serials, gone),
+        *by_mends(workshop, mended, serials, gone),
+        *by_answered(workshop, [*mended, *answered], serials, gone),
         *by_gauges(workshop, moved, serials),
-        *by_batches(workshop, signals, serials, answered=[*mended, *answered]),
+        *by_batches(workshop, signals, serials, gone, answered=[*mended, *answered]),
         *by_turns(workshop, used_by_turns(workshop, every_verdict) if apart is None else apart, serials),
     ]
     if serials is not None:
@@ -166,10 +169,10 @@ def hold_list(
     found = [*_once(found), *_by_hand(decided, zone)]
     where = whereabouts(workshop, [row.serial for row in (*found, *near)])
     placed = with_days(workshop, [replace(row, whereabouts=where[row.serial]) for row in found])
-    rows = [_settled(row, decided, zone) for row in placed]
+    rows = [_settled(once_left(row), decided, zone) for row in placed]
     rows.sort(key=_order)
     told = waits.sentence(zone) if waits else said_of_then(workshop)
-    beside = tuple(replace(row, whereabouts=where[row.serial]) for row in near)
+    beside = tuple(once_left(replace(row, whereabouts=where[row.serial])) for row in near)
     known = workshop.then.day if workshop.then else None
     return HoldList(tuple(rows), beside, workshop.today, told, every, known, waits.since if waits else None)
 
@@ -192,9 +195,8 @@ def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
         # a release has to answer both reasons, so that neither goes unseen
         both = replace(before, rests_on=(*before.rests_on, *row.rests_on), since=_earlier(before, row))
         if row.why == "limit":  # outside by what was accepted, and by what waits
-            both = replace(
-                both, because=f"{both.because}; {row.because}", next_step=f"{row.next_step} {both.next_step}"
-            )
+            because, step = f"{both.because}; {row.because}", f"{row.next_step} {both.next_step}"
+            both = replace(both, because=because, next_step=step, once_left=row.once_left or both.once_left)
         kept[key] = both
     return list(kept.values())
 
@@ -223,6 +225,7 @@ def _by_hand(decided: Sequence[PieceDecision], zone: str) -> list[HoldRow]:
             f"Ask {one.who}, who keeps it back.",
             ((one.rests_on,),),
             since=day_of(one.when, zone),
+            once_left=f"It has left. Ask {one.who}, who keeps it back.",
         )
         for serial, one in own.items()
     ]
@@ -275,8 +278,8 @@ def counted(rows: Iterable[HoldRow]) -> int:
     return len(Counter(row.serial for row in rows))
 
 
-def hold_sentence(found: HoldList) -> str:
-    """Say in short how many pieces are to be held, and the worst; empty where there are none."""
+def hold_sentences(found: HoldList) -> tuple[str, ...]:
+    """Say in short lines how many pieces are to be held, the worst and what left; none for none."""
     return hold_note(lines_of(found.waiting), counted(found.shipped), lines_of(found.left_held))
 
 

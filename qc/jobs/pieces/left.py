@@ -9,9 +9,11 @@ from datetime import date
 import polars as pl
 
 from qc import clock
-from qc.jobs.pieces.rows import HoldRow, why_words
+from qc.jobs.pieces.rows import HELD_ROW, HoldRow, why_words
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
+from qc.plan import PLACE
+from qc.watch import place_words
 from qc.words import count_words, dated_words
 
 LEFT_NEXT = (
@@ -19,17 +21,31 @@ LEFT_NEXT = (
 )
 """What to do about a piece that left while it was to be held."""
 
+TO_DECIDE = "decide with the lead whether to tell the customer or call it back"
+"""What is asked about a piece that left before it was known what is amiss with it."""
+
+GONE_NEXT = f"It has left: {TO_DECIDE}. If it may stay out, release it by name and reason."
+"""What to do about a piece that left before it was to be held."""
+
+LATE_NEXT = (
+    "Tell whoever has it, or call it back to be looked at and measured again. If it may stay out, release it "
+    "by name and reason."
+)
+"""What to do about a piece that a card shows outside a limit which came in when it had left."""
+
 
 @dataclass(frozen=True, slots=True)
 class LeftPiece:
     """A piece that left although something holds it: its reasons, the first one first.
 
-    `rows` are those of the piece and of what is built into it.
+    `rows` are those of the piece and of what is built into it. `late` says that it was out already when what
+    was handed in now showed it outside.
     """
 
     serial: str
     day: date
     rows: tuple[HoldRow, ...]
+    late: bool = False
 
     @property
     def held(self) -> bool:
@@ -43,6 +59,9 @@ class LeftPiece:
         part = "" if first.serial == self.serial else f"Its part {first.serial}, "
         told = f"{part}{first.name}: {why_words(first).rstrip('.')}"
         more = f", and {count_words(len(self.rows) - 1, 'more reason')}" if len(self.rows) > 1 else ""
+        if self.late:
+            shown = "outside a limit by what was handed in now"
+            return f"{self.serial} left on {dated_words(self.day)} and is {shown}. {told}{more}."
         if self.held:
             return f"{self.serial} left on {dated_words(self.day)} while it was to be held. {told}{more}."
         known = "" if first.since is None else f", which is known since {dated_words(first.since)}"
@@ -51,7 +70,7 @@ class LeftPiece:
     @property
     def next_step(self) -> str:
         """Say what to do about it."""
-        return LEFT_NEXT
+        return LATE_NEXT if self.late else LEFT_NEXT
 
     @property
     def release_by(self) -> str:
@@ -93,6 +112,63 @@ def left_pieces(rows: Iterable[HoldRow], gone: Collection[str]) -> tuple[LeftPie
     return tuple(sorted(found, key=lambda one: not one.held))
 
 
+def left_before(
+    workshop: Workshop, rows: Iterable[HoldRow], sheets: Collection[str], gone: Collection[str]
+) -> tuple[LeftPiece, ...]:
+    """Return the pieces that had left when some sheets showed them outside a limit, the worst first.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    rows : iterable of HoldRow
+        Of the list, in its order.
+    sheets : collection of str
+        Hashes of the sheets that were handed in now.
+    gone : collection of str
+        Serials of what left by these sheets: they are told with that (`left_pieces`).
+    """
+    out = [row for row in rows if row.waits and not row.in_house and not row.left_held and _shown(row)]
+    out = [row for row in out if (row.whereabouts.whole or row.serial) not in gone]
+    if not out or not sheets:
+        return ()
+    read = workshop.store.readings(serials=sorted({row.serial for row in out}), until=workshop.today)
+    newest = pl.col("day") == pl.col("day").max().over("serial", "stage", "characteristic", *PLACE)
+    brought = read.filter(newest).filter(pl.col("sheet").is_in(list(sheets)))
+    asked = any(names[0].startswith(HELD_ROW) for row in out for names in row.rests_on)
+    waiting = workshop.store.held() if asked else []
+    typed = {f"{HELD_ROW}{one.id}" for one in waiting if one.sheet in sheets}
+    of: dict[str, list[HoldRow]] = {}
+    for row in out:
+        as_typed = not typed.isdisjoint(name for names in row.rests_on for name in names)
+        if as_typed or _brought_by(workshop, row, brought):
+            of.setdefault(row.whereabouts.whole or row.serial, []).append(row)
+    return tuple(
+        LeftPiece(serial, own[0].whereabouts.shipped, tuple(own), late=True)
+        for serial, own in of.items()
+        if own[0].whereabouts.shipped is not None
+    )
+
+
+def _shown(row: HoldRow) -> bool:
+    """Say whether a row tells of a figure that is outside; of one that nobody can read it is not known."""
+    return row.why == "limit" and row.figure is not None and row.figure.inside is False
+
+
+def _brought_by(workshop: Workshop, row: HoldRow, readings: pl.DataFrame) -> bool:
+    """Say whether some readings put a figure outside: one of its worst place, of a mean or a rule any."""
+    figure, characteristic = row.figure, workshop.plan.characteristic(row.stage, row.characteristic)
+    if figure is None or characteristic is None:
+        return False
+    own = readings.filter(
+        pl.col("serial") == row.serial,
+        pl.col("stage") == row.stage,
+        pl.col("characteristic").is_in(characteristic.sources),
+    )
+    alone = characteristic.decides == "every-place" and characteristic.derive is None
+    return any(not alone or place_words(at) == figure.place for at in own.iter_rows(named=True))
+
+
 def with_parts(workshop: Workshop, gone: Collection[str]) -> set[str]:
     """Return pieces with what is built into them: parts are held by their own serials."""
     if not gone:
@@ -122,6 +198,13 @@ def with_days(workshop: Workshop, rows: Sequence[HoldRow]) -> list[HoldRow]:
         )["entered_at"].drop_nulls()
         found.append(replace(row, since=clock.day_of(max(own), zone)) if len(own) else row)
     return found
+
+
+def once_left(row: HoldRow) -> HoldRow:
+    """Return a row with what can still be done once its piece has left: nobody can measure that again."""
+    if row.in_house:
+        return row
+    return replace(row, next_step=row.once_left or (LEFT_NEXT if row.left_held else GONE_NEXT))
 
 
 def _asks(row: HoldRow) -> bool:

@@ -97,9 +97,33 @@ def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Itera
         yield Doubt(gauge, good + ONE_DAY if good else date.min, today, f"{_name(gauge)} has {since}")
 
 
-def doubted_serials(workshop: Workshop, doubt: Doubt) -> tuple[str, ...]:
-    """Return the pieces of which a figure, as it stands now, rests on a reading of these days."""
-    return tuple(sorted({row.serial for row in _doubted(workshop, doubt, None)}))
+def read_in_doubt(workshop: Workshop, doubt: Doubt) -> dict[str, date | None]:
+    """Return the pieces that a gauge read on some days, by serial, with the day they were measured again.
+
+    It is None where a figure, as it stands now, rests on a reading of these days: such a piece is to be held.
+    """
+    found: dict[str, date | None] = {}
+    for stage, characteristic, serials in _read(workshop, doubt, None):
+        standing = _standing(workshop, stage, characteristic, serials, doubt)
+        rows = workshop.store.figures(stage.id, [characteristic.id], until=workshop.today, serials=serials)
+        for serial, day in rows.group_by("serial").agg(pl.col("day").max()).iter_rows():
+            before = found.get(serial, day)
+            found[serial] = None if serial in standing or before is None else max(before, day)
+    return dict(sorted(found.items()))
+
+
+def _read(
+    workshop: Workshop, doubt: Doubt, only: Collection[str] | None
+) -> Iterator[tuple[Stage, Characteristic, list[str]]]:
+    """Yield the figures of the plan that a gauge read on some days, each with its pieces; `only` these."""
+    touched = workshop.store.gauged(doubt.gauge.id, doubt.first, doubt.last)
+    if only is not None:
+        touched = touched.filter(pl.col("serial").is_in(list(only)))
+    for (stage_id, name), own in touched.group_by("stage", "characteristic", maintain_order=True):
+        stage = workshop.plan.stage(str(stage_id))
+        characteristic = workshop.plan.characteristic(str(stage_id), str(name))
+        if stage is not None and characteristic is not None:
+            yield stage, characteristic, own["serial"].unique().sort().to_list()
 
 
 def _off(one: FoundOff, today: date) -> Doubt:
@@ -115,15 +139,7 @@ def _name(gauge: Gauge) -> str:
 
 def _doubted(workshop: Workshop, doubt: Doubt, only: Collection[str] | None) -> Iterator[HoldRow]:
     """Yield the pieces whose figure, as it stands now, rests on a reading of these days."""
-    touched = workshop.store.gauged(doubt.gauge.id, doubt.first, doubt.last)
-    if only is not None:
-        touched = touched.filter(pl.col("serial").is_in(list(only)))
-    for (stage_id, name), own in touched.group_by("stage", "characteristic", maintain_order=True):
-        stage = workshop.plan.stage(str(stage_id))
-        characteristic = workshop.plan.characteristic(str(stage_id), str(name))
-        if stage is None or characteristic is None:
-            continue
-        serials = own["serial"].unique().sort().to_list()
+    for stage, characteristic, serials in _read(workshop, doubt, only):
         newest = _standing(workshop, stage, characteristic, serials, doubt)
         figures = figures_of(workshop, stage, characteristic, newest)
         for serial, day in newest.items():

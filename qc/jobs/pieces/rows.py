@@ -75,7 +75,7 @@ class HoldRow:
     because : str
         The reason in words.
     next_step : str
-        What to do, in plain words.
+        What to do, in plain words; of a piece that has left what can still be done about it.
     rests_on : tuple of tuple of str
         What it rests on, each by the names it goes or went by; a release covers no more than that.
     whereabouts : Whereabouts
@@ -84,6 +84,8 @@ class HoldRow:
         What was decided last, if anything was.
     since : date or None
         Since when the reason was known here; of what is in the house and outside a limit it is not asked.
+    once_left : str
+        What to do once it has left, where that is not the same as for all that did (`once_left` of `left`).
     """
 
     serial: str
@@ -100,6 +102,7 @@ class HoldRow:
     released: PieceDecided | None = None
     kept_back: PieceDecided | None = None
     since: date | None = None
+    once_left: str = ""
 
     @property
     def left_held(self) -> bool:

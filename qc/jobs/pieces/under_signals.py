@@ -16,10 +16,9 @@ from typing import Literal
 import polars as pl
 
 from qc.jobs.judging import SignalOfDay, signals_of_day
-from qc.jobs.pieces.answered import departures, held_since, left_while_held, spans_of
-from qc.jobs.pieces.left import LEFT_NEXT
+from qc.jobs.pieces.answered import LeftOn, held_since, left_while_held, spans_of
+from qc.jobs.pieces.left import TO_DECIDE
 from qc.jobs.pieces.outside import figures_of
-from qc.jobs.pieces.places import whereabouts
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic, Plan, Stage
@@ -30,6 +29,7 @@ from qc.sayings import (
     OPEN_STATES,
     OUTCOME_WORDS,
     Said,
+    last_closing,
     outcome_of,
     pieces_done,
     told_here,
@@ -45,9 +45,6 @@ from qc.watch import (
     pieces_under,
 )
 from qc.words import day_words
-
-TO_DECIDE = "decide with the lead whether to tell the customer or call it back"
-"""What is asked about a piece that left before it was known under which cause it was made."""
 
 OpenSignal = tuple[SignalOfDay, SeriesVerdict]
 Figure = tuple[Stage, Characteristic]
@@ -81,14 +78,17 @@ def mend_of(signal: SignalOfDay) -> Said | None:
     """Return the words that closed a signal as mended; None where it was not, or is open again."""
     if signal.state != "closed":
         return None
-    closing = next((one for one in reversed(signal.said) if one.what in CLOSINGS), None)
+    closing = last_closing(signal.said)
     return closing if closing is not None and outcome_of(closing) == MENDED else None
 
 
 def by_signals(
-    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+    workshop: Workshop,
+    signals: Iterable[OpenSignal],
+    only: Collection[str] | None,
+    gone: Mapping[str, LeftOn],
 ) -> list[HoldRow]:
-    """Return the pieces that lie, or lay, in the stretch of a waiting signal; `only` these."""
+    """Return the pieces that lie, or lay, in the stretch of a waiting signal; `only` these, `gone` left."""
     rows: list[HoldRow] = []
     for signal, verdict in signals:
         figure = figure_of(workshop.plan, verdict.key)
@@ -99,12 +99,15 @@ def by_signals(
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
         held = _rows(workshop, figure, serials, "signal", because, step, rests)
-        rows += _with_since(workshop, signal, held)
+        rows += _with_since(workshop, signal, held, gone)
     return rows
 
 
 def by_mends(
-    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+    workshop: Workshop,
+    signals: Iterable[OpenSignal],
+    only: Collection[str] | None,
+    gone: Mapping[str, LeftOn],
 ) -> list[HoldRow]:
     """Return the pieces made under a cause mended since, but for those dealt with; `only` these.
 
@@ -112,29 +115,27 @@ def by_mends(
     """
     rows: list[HoldRow] = []
     for signal, verdict in signals:
-        figure, closing = figure_of(workshop.plan, verdict.key), mend_of(signal)
-        if figure is None or closing is None:
+        figure, closing = figure_of(workshop.plan, verdict.key), _closing_here(workshop, signal)
+        if figure is None or closing is None or mend_of(signal) is None:
             continue
-        on = day_words(told_here([closing], workshop.plan.workshop.time_zone)[0].when.date(), workshop.today)
+        on = day_words(closing.when.date(), workshop.today)
         because = f"made under signal {signal.name}, mended on {on}"
         rests = ((signal.id, *signal.before),)
         serials = _asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
-        where = whereabouts(workshop, serials)
         kept = {p.serial for one in (signal.found, *signal.earlier) for p in kept_pieces(verdict, one)}
-        held_then = left_while_held(workshop, signal, kept.intersection(serials))
+        held_then = left_while_held(workshop, signal, kept.intersection(serials), gone)
         for row in _rows(workshop, figure, serials, "signal", because, "", rests):
             tick = f"tick it off: qc signals tick {signal.name} --piece {row.serial} --who CODE"
-            left = where[row.serial].shipped
-            gone = f"It left on {day_words(left, workshop.today)}: {TO_DECIDE}, then" if left else ""
-            step = f"{gone or 'Measure it again, or'} {tick}"
-            rows.append(replace(row, next_step=step, since=held_then.get(row.serial)))
+            step, out = f"Measure it again, or {tick}", f"It has left: {TO_DECIDE}, then {tick}"
+            rows.append(replace(row, next_step=step, once_left=out, since=held_then.get(row.serial)))
     return rows
 
 
 def by_batches(
     workshop: Workshop,
     signals: Iterable[OpenSignal],
-    only: Collection[str] | None = None,
+    only: Collection[str] | None,
+    gone: Mapping[str, LeftOn],
     *,
     answered: Iterable[OpenSignal] = (),
 ) -> list[HoldRow]:
@@ -159,18 +160,21 @@ def by_batches(
             rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
             if not closed:
                 held = _rows(workshop, figure, serials, "batch", because, step, rests)
-                rows += _with_since(workshop, signal, held)
+                rows += _with_since(workshop, signal, held, gone)
                 continue
-            since = left_while_held(workshop, signal, serials)
+            since = left_while_held(workshop, signal, serials, gone)
             serials = [serial for serial in serials if serial in since]
             because = f"{because}, {_answer_words(workshop, signal)}"
-            held = _rows(workshop, figure, serials, "batch", because, LEFT_NEXT, rests)
+            held = _rows(workshop, figure, serials, "batch", because, step, rests)
             rows += [replace(row, since=since[row.serial]) for row in held]
     return rows
 
 
 def by_answered(
-    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+    workshop: Workshop,
+    signals: Iterable[OpenSignal],
+    only: Collection[str] | None,
+    gone: Mapping[str, LeftOn],
 ) -> list[HoldRow]:
     """Return the pieces that left while a signal held them that was answered since; `only` these.
 
@@ -181,17 +185,20 @@ def by_answered(
         figure = figure_of(workshop.plan, verdict.key)
         if figure is None:
             continue
-        asked = _asked(only, (point.serial for point in _held_until_answered(workshop, signal, verdict)))
-        since = left_while_held(workshop, signal, asked) if asked else {}
+        held_then = _held_until_answered(workshop, signal, verdict, gone)
+        asked = _asked(only, (point.serial for point in held_then))
+        since = left_while_held(workshop, signal, asked, gone)
         serials = [serial for serial in asked if serial in since]
         because = f"signal {signal.name}, {_answer_words(workshop, signal)}"
         rests = ((signal.id, *signal.before),)
-        held = _rows(workshop, figure, serials, "signal", because, LEFT_NEXT, rests)
+        held = _rows(workshop, figure, serials, "signal", because, "", rests)
         rows += [replace(row, since=since[row.serial]) for row in held]
     return rows
 
 
-def _held_until_answered(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
+def _held_until_answered(
+    workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict, gone: Mapping[str, LeftOn]
+) -> list[Point]:
     """Return the pieces that a closed signal held, but for those ticked off or with the mended ones.
 
     One measured once more before it left was let go by that, where the finding does not lie on it itself.
@@ -204,27 +211,32 @@ def _held_until_answered(workshop: Workshop, signal: SignalOfDay, verdict: Serie
     own = {p.serial for p in pieces_in(verdict, signal.found)} if signal.shown else set()
     since = dict.fromkeys((point.serial for point in held), signal.found.raised_day)
     again = _measured_again(workshop, verdict.key, held, since)
-    left = departures(workshop, again)
     let_go = {
-        one for one, day in again.items() if one not in own and (one not in left or day <= left[one].day)
+        one for one, day in again.items() if one not in own and (one not in gone or day <= gone[one].day)
     }
     return [point for point in held if point.serial not in let_go]
 
 
 def _answer_words(workshop: Workshop, signal: SignalOfDay) -> str:
     """Say when a signal was answered, by whom, and how."""
-    said = told_here(signal.said, workshop.plan.workshop.time_zone)
-    closing = next(one for one in reversed(said) if one.what in CLOSINGS)
+    closing = _closing_here(workshop, signal)
+    if closing is None:
+        return ""
     on = day_words(closing.when.date(), workshop.today)
     return f"closed on {on} by {closing.who}: {OUTCOME_WORDS[outcome_of(closing)]}"
 
 
-def _with_since(workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow]) -> list[HoldRow]:
+def _closing_here(workshop: Workshop, signal: SignalOfDay) -> Said | None:
+    """Return the words that closed a signal last, their moment in the workshop's zone."""
+    return last_closing(signal.said, workshop.plan.workshop.time_zone)
+
+
+def _with_since(
+    workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow], gone: Mapping[str, LeftOn]
+) -> list[HoldRow]:
     """Add from which day a signal that waits holds its pieces; one that was closed in between let them go."""
     spans = spans_of(signal, workshop.plan.workshop.time_zone)
-    held = list(rows)
-    left = departures(workshop, {row.serial for row in held}) if len(spans) > 1 else {}
-    return [replace(row, since=held_since(spans, left.get(row.serial)) or spans[-1].first) for row in held]
+    return [replace(row, since=held_since(spans, gone.get(row.serial)) or spans[-1].first) for row in rows]
 
 
 def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
@@ -333,8 +345,7 @@ def figure_of(plan: Plan, key: SeriesKey) -> Figure | None:
 def _end_words(workshop: Workshop, signal: SignalOfDay) -> str:
     """Say what became of a finding that holds its pieces still."""
     since, answer = signal.found.over_since, "nobody has answered it"
-    said = told_here(signal.said, workshop.plan.workshop.time_zone)
-    if closing := next((one for one in reversed(said) if one.what in CLOSINGS), None):
+    if closing := _closing_here(workshop, signal):
         on = day_words(closing.when.date(), workshop.today)
         answer = f"{closing.who} closed it on {on}, and it was opened again"
     if signal.waits:

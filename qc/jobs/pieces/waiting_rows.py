@@ -11,6 +11,7 @@ import polars as pl
 
 from qc import clock
 from qc.ingest import Reason
+from qc.jobs.pieces.left import GONE_NEXT
 from qc.jobs.pieces.rows import HELD_ROW, HoldRow
 from qc.jobs.rows import runs_of, value_words
 from qc.jobs.workshop import Workshop
@@ -129,7 +130,8 @@ def _hold_row(own: Sequence[Undecided]) -> HoldRow:
     because = f"{first.said_as_typed}: held row {first.row}, on which nobody has decided"
     if len(own) > 1:
         because += f"; in all {named}"
-    step = f"Answer {named}: qc held list says what is asked. Measure the piece again if you cannot tell."
+    answer = f"Answer {named}: qc held list says what is asked."
+    step = f"{answer} Measure the piece again if you cannot tell."
     rests = tuple((f"{HELD_ROW}{one.row}",) for one in own)
     unit = first.figure.unit if first.figure else first.unit
     title = first.title
@@ -145,6 +147,7 @@ def _hold_row(own: Sequence[Undecided]) -> HoldRow:
         step,
         rests,
         since=first.handed_in,
+        once_left=f"{answer} {GONE_NEXT}",
     )
 
 

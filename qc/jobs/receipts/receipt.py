@@ -85,6 +85,8 @@ class UploadReceipt(Tabled):
         What holds the pieces of these sheets, and parts of those that left, now; None where nothing is new.
     pieces, gone : frozenset of str
         Serials on these sheets, and those that left by them.
+    left_before : tuple of LeftPiece
+        Pieces that had left when these sheets showed them outside a limit.
     """
 
     ROWS = "sheets"
@@ -98,6 +100,7 @@ class UploadReceipt(Tabled):
     hold: HoldList | None = None
     pieces: frozenset[str] = frozenset()
     gone: frozenset[str] = frozenset()
+    left_before: tuple[LeftPiece, ...] = ()
 
     @property
     def to_hold(self) -> tuple[HoldRow, ...]:
@@ -123,6 +126,7 @@ class UploadReceipt(Tabled):
             "hold": [row.to_dict() for row in self.to_hold],
             "hold_said": self.hold_said,
             "left": [one.to_dict() for one in self.left],
+            "left_before": [one.to_dict() for one in self.left_before],
             "readings": {**self.accepted.to_dict(), "sentence": self.accepted.apart()},
         }
 
@@ -142,7 +146,10 @@ class UploadReceipt(Tabled):
             missing=[s.missing for s in self.sheets],
             accepted=self.accepted.apart(),
             hold=self.hold_said,
-            left=[(one.sentence, f"{one.next_step.rstrip('.')}: {one.release_by}") for one in self.left],
+            left=[
+                (one.sentence, f"{one.next_step.rstrip('.')}: {one.release_by}")
+                for one in (*self.left, *self.left_before)
+            ],
         )
 
 

@@ -20,6 +20,7 @@ from qc.sayings import (
     Said,
     SignalState,
     What,
+    last_closing,
     outcome_of,
     state_after,
     ticked_steps,
@@ -160,9 +161,7 @@ class SignalLife:
     @property
     def closing(self) -> Said | None:
         """The words that closed it, None while it is open."""
-        if self.state not in CLOSED_STATES:
-            return None
-        return next((said for said in reversed(self.events) if said.what in CLOSINGS), None)
+        return last_closing(self.events) if self.state in CLOSED_STATES else None
 
     @property
     def outcome(self) -> str | None:

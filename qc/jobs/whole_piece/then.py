@@ -101,12 +101,13 @@ def with_what_came_later(
     handed_in = day_of_entry(workshop, left["entered_at"].max())
     tree = Genealogy(then, part_uses(then.store.events("part", until=then.today)))
     without = left_without(then, serial, record.model, max(left["day"]), tree)
-    judgement = (*record.judgement, without) if without else record.judgement
-    notes.append(
+    told = (
         f"It left on {dated_words(max(left['day']))}, as was handed in on {dated_words(handed_in)}; "
         "when it can leave is not told."
     )
-    return replace(record, leaving=None, judgement=judgement, notes=tuple(notes))
+    # the judgement is that of the day: nobody knew then that it had left, so not without what either
+    notes.append(f"{told} {without}".rstrip())
+    return replace(record, leaving=None, notes=tuple(notes))
 
 
 def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.DataFrame) -> list[str]:

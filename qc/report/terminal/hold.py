@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from itertools import groupby
+from textwrap import shorten
 
 from qc.words import count_words, dated_words, some_of
 
@@ -12,7 +13,10 @@ HoldLine = tuple[str, str, str, str, str]
 """Serial, figure, why, where it is, what to do."""
 
 FEW_LINES = 3
-"""In the short note of other answers; chosen: the worst are told, the list has all."""
+"""On a receipt; chosen: the worst are told, the list has all."""
+
+NOTE_WIDTH = 80
+"""Columns of a line of the note in status: the list itself tells everything."""
 
 
 def hold_text(
@@ -45,13 +49,15 @@ def hold_text(
     return "\n".join(lines)
 
 
-def hold_note(waiting: Sequence[HoldLine], shipped: int, left_held: Sequence[HoldLine] = ()) -> str:
-    """Say in one short paragraph how many pieces are to be held, and the worst of them; empty for none.
+def hold_note(
+    waiting: Sequence[HoldLine], shipped: int, left_held: Sequence[HoldLine] = ()
+) -> tuple[str, ...]:
+    """Say in up to three short lines how many pieces are to be held, the worst and which left; none for none.
 
     Parameters
     ----------
     waiting : sequence of HoldLine
-        Those in the house.
+        Those in the house, the worst first.
     shipped : int
         How many left that nobody released.
     left_held : sequence of HoldLine
@@ -59,20 +65,22 @@ def hold_note(waiting: Sequence[HoldLine], shipped: int, left_held: Sequence[Hol
 
     Examples
     --------
-    >>> hold_note([("A-7", "Lacquer: Gloss", "61, under 70", "Lacquer, 3 Nov", "")], 2)
-    'To hold: 1 piece in the house. A-7, Lacquer: Gloss: 61, under 70. Left unreleased: 2. See: qc hold'
+    >>> for line in hold_note([("A-7", "Lacquer: Gloss", "61, under 70", "Lacquer, 3 Nov", "")], 2):
+    ...     print(line)
+    To hold: 1 piece in the house. Left unreleased: 2. See: qc hold
+    The worst: A-7, Lacquer: Gloss: 61, under 70.
     """
     if not waiting and not shipped:
-        return ""
-    worst = _worst(waiting)
-    parts = [f"To hold: {count_words(len(worst), 'piece')} in the house.", *_few(worst)]
+        return ()
     # words stand between all figures: a limit of 10 and a count of 2 would be read as 10.2
-    parts += [f"Left unreleased: {shipped}."] if shipped else []
+    unreleased = f" Left unreleased: {shipped}." if shipped else ""
+    lines = [f"To hold: {count_words(_pieces(waiting), 'piece')} in the house.{unreleased} See: qc hold"]
+    lines += [f"The worst: {said}" for said in list(_worst(waiting).values())[:1]]
     if left_held:
-        gone = {line[0]: line[3] for line in left_held}
-        told = [f"{said.rstrip('.')} ({gone[serial]})." for serial, said in _worst(left_held).items()]
-        parts += [f"Left while to be held: {count_words(len(gone), 'piece')}.", *_few(told)]
-    return " ".join([*parts, "See: qc hold"])
+        serial, _, _, where, _ = left_held[0]
+        newest = f"{'' if _pieces(left_held) == 1 else 'the newest '}{serial} ({where})"
+        lines.append(f"Left while to be held: {count_words(_pieces(left_held), 'piece')}, {newest}.")
+    return tuple(shorten(line, NOTE_WIDTH, placeholder=" …") for line in lines)
 
 
 def sheets_hold_note(own: Sequence[HoldLine]) -> str:
@@ -103,9 +111,9 @@ def _worst(rows: Sequence[HoldLine]) -> dict[str, str]:
     return worst
 
 
-def _few(told: Mapping[str, str] | Sequence[str]) -> list[str]:
+def _few(told: Mapping[str, str]) -> list[str]:
     """Return the first few, and how many more there are."""
-    lines = list(told.values()) if isinstance(told, Mapping) else list(told)
+    lines = list(told.values())
     more = len(lines) - FEW_LINES
     return [*lines[:FEW_LINES], *([f"And {more} more."] if more > 0 else [])]
 

@@ -30,7 +30,7 @@ def receipt_text(
     `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where
     sheets are few, what its card still lacks; `accepted` where readings stand that no series takes; `hold`
     which of their pieces are to be held, in short; `left` which left by these sheets although something holds
-    them, and what to do about each.
+    them, or had left when these showed them outside a limit, and what to do about each.
     """
     lines: list[str] = []
     for number, sheet in enumerate(sheets):

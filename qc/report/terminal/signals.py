@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,8 +12,9 @@ from qc.states import SIGNAL
 from qc.watch import Span, caution_words, rate_words, without_interval
 from qc.words import count_words, day_words
 
-Touch = tuple[str, str, date, Sequence[str], date | None, bool]
-"""Serial, serial of the instrument it went into, first day, stages, day it left, told by held rows only."""
+Touch = tuple[str, str, date, Sequence[str], date | None, bool, date | None]
+"""Serial, serial of the instrument it went into, first day, stages, day it left, told by held rows only,
+day it was measured again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,19 +150,32 @@ def touched_text(
     why_since: str,
     pieces: Sequence[Touch],
     as_of: date,
-    doubts: Sequence[tuple[str, Sequence[str]]] = (),
+    doubts: Sequence[tuple[str, Mapping[str, date | None]]] = (),
 ) -> str:
     """Say how many pieces it touched, how many have left, what a check found off before, and list them."""
-    left = sum(shipped is not None for *_, shipped, _ in pieces)
-    doubt = sum(held for *_, held in pieces)
+    left = sum(shipped is not None for *_, shipped, _, _ in pieces)
+    doubt = sum(held for *_, held, _ in pieces)
     when = f" since {day_words(since, as_of)}{why_since}" if since else why_since
     head = f"{what} touched {count_words(len(pieces), 'piece')}{when}; {left} left the shop."
     if doubt:
         head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
     for because, touched in doubts:
         own = f" ({', '.join(touched)})" if touched else ""
-        head += f" Before, {because}: {count_words(len(touched), 'piece')} in between{own}."
+        anew = [one for one, day in touched.items() if day is not None]
+        later = f"; measured again since: {', '.join(anew)}" if anew else ""
+        head += f" Before, {because}: {count_words(len(touched), 'piece')} in between{own}{later}."
     return "\n".join([head, *table([_touch_row(piece, as_of) for piece in pieces])])
+
+
+def again_words(again: date | None, today: date) -> str:
+    """Say that a piece was measured again since, empty where it was not.
+
+    Examples
+    --------
+    >>> again_words(date(2026, 3, 9), date(2026, 3, 20))
+    ', measured again on 9 Mar'
+    """
+    return "" if again is None else f", measured again on {day_words(again, today)}"
 
 
 def _event_words(event: Said) -> str:
@@ -182,8 +196,8 @@ def _dated(said: Said) -> str:
 
 
 def _touch_row(piece: Touch, today: date) -> tuple[str, str, str]:
-    serial, inside, day, stages, shipped, held = piece
+    serial, inside, day, stages, shipped, held, again = piece
     part = f" in {inside}" if inside else ""
     left = f", left {day_words(shipped, today)}" if shipped else ", still here"
-    doubt = " (only on a held row)" if held else ""
+    doubt = again_words(again, today) + (" (only on a held row)" if held else "")
     return f"{serial}{part}", day_words(day, today), f"{', '.join(stages)}{left}{doubt}"

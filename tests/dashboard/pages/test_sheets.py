@@ -44,8 +44,11 @@ def test_a_receipt_names_what_left_while_held_and_which_of_its_pieces_are_to_be_
     told = "K-12 left on 3 Nov 2026 while it was to be held. Lacquer: Thickness: 8.4 µm, under 10 µm."
     left = {"sentence": told, "next_step": "Find out where it is.", "rows": [{"serial": "K-12"}]}
     hold = "To hold of these sheets: 1 piece. K-9: over 4. All that is to be held: qc hold"
-    said = texts(sheets.receipt_card(done({"sheets": [count()], "left": [left], "hold_said": hold})))
-    said = " ".join(said.split())
+    late = "K-11 left on 1 Nov 2026 and is outside a limit by what was handed in now."
+    out = {"sentence": late, "next_step": "Call it back.", "rows": [{"serial": "K-11"}]}
+    receipt = {"sheets": [count()], "left": [left], "left_before": [out], "hold_said": hold}
+    said = " ".join(texts(sheets.receipt_card(done(receipt))).split())
+    assert f"{late} Call it back. What holds it" in said
     assert told in said and "Find out where it is. What holds it" in said
     assert "K-9: over 4. All that is to be held" in said and "qc hold" not in said
 

@@ -2,8 +2,11 @@
 
 from math import inf
 
+import polars as pl
+
 from qc.jobs.pieces import hold_list
-from qc.plan import PLACE
+from qc.plan import EVENT, PLACE
+from qc.store import NewSheet, sheet_hash
 
 
 def outside(workshop):
@@ -67,3 +70,23 @@ def test_no_piece_outside_at_any_place_is_missing(stranger):
     serials |= {held.as_typed().get("serial") for held in stranger.store.held()}
     assert {row.serial for row in found.rows} <= serials
     assert all(row.name and row.because and row.next_step and row.whereabouts.words for row in found.rows)
+
+
+def let_out(workshop, serials):
+    """Ship pieces on the workshop's day, whatever holds them."""
+    out = {"kind": "shipped", "day": workshop.today, "entered_at": workshop.now}
+    rows = [{name: {**out, "serial": one}.get(name) for name in EVENT} for one in serials]
+    events = pl.DataFrame(rows, schema=workshop.store.events().drop("id").schema)
+    data, none = b"let out", pl.DataFrame()
+    sheet = NewSheet("list.csv", sheet_hash(data), data, "shipping", none, events, none)
+    workshop.store.add_sheets([sheet], who=workshop.plan.people[0].code, when=workshop.now)
+
+
+def test_nothing_that_has_left_is_to_be_measured_or_kept_back(stranger):
+    here = hold_list(stranger, judge=False).waiting
+    let_out(stranger, sorted({row.serial for row in here})[::2])
+    rows = [row for row in hold_list(stranger, judge=False).rows if row.waits]
+    out = {row.next_step for row in rows if not row.in_house}
+    assert out and not any("easure it" in said or "Keep it back" in said for said in out)
+    here = {row.next_step for row in rows if row.in_house}
+    assert any("easure it" in said or "Keep it back" in said for said in here)

@@ -127,3 +127,26 @@ def test_a_card_that_came_late_and_waits_is_told_with_the_card_it_left_without(a
     assert "held row 1" in now["judgement"][0]
     _, other = ask("piece", "QH-1310", "--known", "shipped")
     assert not [said for said in other["judgement"] if "left without" in said]
+
+
+def test_what_it_left_without_is_no_judgement_of_a_day_that_did_not_know_it_had_left(ask, tmp_path):
+    joints = "".join(f"2026-11-09,QH-{number},tenor,1.5\n" for number in range(1310, 1314))
+    polish = "Card,Polishing card\n\nDate,Serial,Model,Mass loss\n2026-11-20,QH-1314,tenor,30.5\n"
+    cards = {
+        "2026-11-22": (JOINTS + joints, polish),
+        "2026-11-23": (SHIPPING + "".join(f"2026-11-23,QH-{number},IS\n" for number in range(1310, 1314)),),
+        "2026-11-25": (SHIPPING + "2026-11-23,QH-1314,IS\n",),
+    }
+    for day, texts in cards.items():
+        for number, text in enumerate(texts):
+            path = tmp_path / f"{day}-{number}.csv"
+            path.write_text(text, "utf-8")
+            assert ask("upload", path, "--as-of", day)[0] == 0
+    without = "It left without a card of Joints, which the plan asks for: "
+    _, then = ask("piece", "QH-1314", "--known", "shipped")
+    assert not [said for said in then["judgement"] if "left" in said]
+    assert then["notes"][-1].startswith("It left on 23 Nov 2026, as was handed in on 25 Nov 2026; ")
+    assert without in then["notes"][-1]
+    # of a day that knew it, it is a judgement
+    _, later = ask("piece", "QH-1314", "--known", "2026-11-25")
+    assert [said for said in later["judgement"] if said.startswith(without)]
