@@ -142,6 +142,10 @@ QUESTIONS = {
     "verdicts": "SELECT series, as_of, body FROM verdict",
     "signals": "SELECT id, series, kind, first_as_of, last_as_of, body FROM signal",
     "told": "SELECT series, day, verdict, state FROM told",
+    "unread": (
+        "SELECT u.hash AS unread, u.file, u.size, u.refusal, e.state, e.note FROM unread u "
+        "LEFT JOIN unread_event e ON e.unread = u.id"
+    ),
     "months": "SELECT month, file, hash FROM month_file",
     "pieces": "SELECT serial, what, reason, text FROM piece_event",
     "people": (
