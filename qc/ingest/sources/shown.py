@@ -88,9 +88,7 @@ def with_way_on(grid: Grid, plan: Plan, refusal: SheetError) -> SheetError:
         if not any(read_decimal(text) is not None for row in grid.rows for text in row):
             return refusal
         # a figure stands somewhere: the headings were sought in the wrong line
-        refusal = SheetError(
-            grid.file, refusal.problem, refusal.hint, tab=refusal.tab, cell=refusal.cell
-        )
+        refusal = SheetError(grid.file, refusal.problem, refusal.hint, tab=refusal.tab, cell=refusal.cell)
     if _is_of_events(grid, plan, card):
         return refusal
     once = command_words("upload", grid.file, "--mapping", "FILE")

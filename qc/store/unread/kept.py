@@ -120,7 +120,7 @@ def read_unread(conn: Connection, open_only: bool = True) -> list[UnreadRecord]:
 
 
 def settle_unread(conn: Connection, digest: str, state: UnreadState, note: str, number: int) -> bool:
-    """Say under entry `number` what became of the sheet with this hash; False where none waits or was put away.
+    """Say under an entry what became of the sheet with this hash; False where no such sheet waits.
 
     Parameters
     ----------

@@ -17,7 +17,9 @@ sys.path.insert(0, str(STRANGERS))
 import score_sheets as score  # noqa: E402
 
 PLAN, _ = score.planned(STRANGERS / "eighth")
-WAY = re.compile(r"Or show the card once, cell by cell: qc upload (.+) --mapping FILE \(how-to ([a-z-]+)\)\.$")
+WAY = re.compile(
+    r"Or show the card once, cell by cell: qc upload (.+) --mapping FILE \(how-to ([a-z-]+)\)\.$"
+)
 
 
 def refused(name, text, plan=PLAN):
@@ -49,7 +51,8 @@ def test_the_way_on_can_be_typed_as_it_stands():
 
 
 def test_a_column_with_figures_and_no_heading_ends_in_it_too(plan):
-    text = "Card,Bell wall map\nSerial,TB-0001\nModel,TB-1\nDate,2026-05-14\nPerson,AB\n\nStation,,Wall\n1,x,0.5\n"
+    head = "Card,Bell wall map\nSerial,TB-0001\nModel,TB-1\nDate,2026-05-14\nPerson,AB\n\n"
+    text = f"{head}Station,,Wall\n1,x,0.5\n"
     error = refused("wall.csv", text, plan)
     assert "no heading" in error.problem and WAY.search(str(error))
 

@@ -1,7 +1,7 @@
 """A sheet that could not be read is kept all the same, and waits until its layout is shown or it is put away.
 
-Until then a refused sheet lay with whoever handed it in and nowhere else. Its bytes lie among the others; here
-stand who handed it in, why it was refused, and what became of it.
+Until then a refused sheet lay with whoever handed it in and nowhere else. Its bytes lie among the others;
+here stand who handed it in, why it was refused, and what became of it.
 """
 
 from __future__ import annotations
