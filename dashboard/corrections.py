@@ -1,4 +1,4 @@
-"""The plain routes by which accepted readings are put right or taken back, and decisions undone."""
+"""The plain routes by which readings are put right or taken back, decisions undone, sheets put away."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/readings/correct", view_func=correct_reading, methods=["POST"])
     server.add_url_rule("/held/decided", view_func=tell_decided, methods=["GET"])
     server.add_url_rule("/held/undo", view_func=undo_decision, methods=["POST"])
+    server.add_url_rule("/sheets/put-away", view_func=put_sheet_away, methods=["POST"])
 
 
 @needs(Role.TECHNICIAN)
@@ -62,6 +63,18 @@ def undo_decision() -> Response:
     if wrong:
         return problem(wrong, 400)
     return jsonify({"ticket": queries.desk().undo([row], who(), _text("why"))})
+
+
+@needs(Role.TECHNICIAN)
+def put_sheet_away() -> Response:
+    """Queue that a sheet which waits for its layout is put away, and answer with a ticket."""
+    sheet = _text("sheet")
+    if not any(one.sheet == sheet for one in queries.board().unread()):
+        return problem("This sheet waits no more. Load the page anew to see which do.", 400)
+    wrong = _nobody()
+    if wrong:
+        return problem(wrong, 400)
+    return jsonify({"ticket": queries.desk().put_away(sheet, who(), _text("why"))})
 
 
 def _nobody() -> str:

@@ -129,6 +129,10 @@ class WorkerDesk:
         """Queue the undoing of decisions on held rows and return a ticket."""
         return self._queue("undo", (list(rows), why), who)
 
+    def put_away(self, sheet: str, who: str, why: str) -> str:
+        """Queue that a sheet which waits for its layout is put away, and return a ticket."""
+        return self._queue("unread", (sheet, why), who)
+
     def correct(self, reading: str, changes: Mapping[str, str], who: str, why: str, sure: bool) -> str:
         """Queue a correction of a reading, without changes its withdrawal, and return a ticket."""
         return self._queue("correct", (reading, dict(changes), why, sure), who)

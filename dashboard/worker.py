@@ -112,6 +112,9 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
         if kind == "undo":
             rows, why = what
             return board.undo_held(workshop, rows, why, who)
+        if kind == "unread":
+            sheet, why = what
+            return board.put_sheet_away(workshop, sheet, why, who)
         if kind == "correct":
             reading, changes, why, sure = what
             return board.correct_row(workshop, reading, changes, why, sure, who)

@@ -12,6 +12,7 @@ from dashboard.door import Role, needs, signed
 from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.pages.decided import CHOSEN, decided_fold, held_filter, those_chosen
 from dashboard.pages.sheet_questions import question_cards
+from dashboard.pages.showing import waiting_card
 from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.printed import blanks_card
 from dashboard.routing import Page, address
@@ -92,6 +93,8 @@ def receipt_card(found: Ticket) -> Component:
     receipt = found["receipt"] or {}
     if "undone" in receipt:
         return card("Undone", *[html.P(row["sentence"]) for row in receipt["undone"]])
+    if "put_away" in receipt:
+        return card("Put away", html.P(receipt["sentence"]))
     if "mended" in receipt:
         lines = [line for row in receipt["mended"] for line in _became(row)]
         return card("Held rows settled", *lines)
@@ -100,6 +103,7 @@ def receipt_card(found: Ticket) -> Component:
     asked = tuple(f"{q['file']}{sign}" for q in receipt.get("questions", []) if q["columns"] for sign in ":,")
     told = [text for text in receipt.get("refused", []) if not (asked and text.startswith(asked))]
     body += [html.P(text, className="refused") for text in told]
+    body += [html.P(text, className="small") for text in receipt.get("kept_said", [])]
     body += [_receipt_table(sheets)] if sheets else []
     stand = receipt.get("readings", {}).get("sentence", "")
     body += [html.P(said, className="small") for said in ([stand] if stand else []) + _learned(sheets)]
@@ -235,7 +239,9 @@ def _people(label: str, place: str) -> Component:
 def _below() -> list[Component]:
     """List what is held and what came before; made anew after each receipt, so it must stand by itself."""
     past = html.Div(past_list(0), id="sheets-past-list")
-    return [held_card(queries.board().held()), card("Past sheets", past)]
+    unread = queries.board().unread()
+    waiting = [waiting_card(unread)] if unread else []
+    return [*waiting, held_card(queries.board().held()), card("Past sheets", past)]
 
 
 def past_list(first: int) -> list[Component]:

@@ -36,12 +36,12 @@ def add_commands(app: typer.Typer) -> None:
 
 @held.command("list")
 def list_rows(
-    sheet: Annotated[str, typer.Option(help="Only rows of this sheet: its file name or number.")] = "",
+    sheet: Annotated[str, typer.Option(help="Only this sheet and its rows: its file name or number.")] = "",
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List the held rows with every reason and the proposed mend."""
+    """List the held rows with every reason and the proposed mend, and the sheets that wait for a layout."""
     from qc.jobs.rows import list_held
 
     show(list_held(open_workshop(workshop, as_of), sheet=sheet), as_json=as_json)
@@ -185,6 +185,54 @@ def _numbers(text: str) -> range:
     if end - begin >= MOST_ROWS:
         raise typer.BadParameter(f"'{text}' names more than {MOST_ROWS} rows. Settle them in parts.")
     return range(begin, end + 1)
+
+
+@held.command("read")
+def read_sheets(
+    sheet: Annotated[
+        str,
+        typer.Argument(metavar="[SHEET]", help="File name of one, or the beginning of its hash; else all."),
+    ] = "",
+    mapping: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Where everything stands on it (a layout); remembered."),
+    ] = None,
+    who: Annotated[str, typer.Option(help="Code of the person who has it read.")] = "",
+    workshop: WorkshopOption = None,
+    as_of: HandInOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Read sheets that wait for their layout: with a layout, or once more after the plan was changed."""
+    from qc.jobs.headings import read_mapping_file
+    from qc.jobs.shown import read_waiting
+
+    opened = open_workshop(workshop, as_of, writes=True)
+    meant, layouts = read_mapping_file(mapping, opened) if mapping is not None else ((), ())
+    found = read_waiting(opened, sheet, who=who, mappings=meant, layouts=layouts)
+    show(found, as_json=as_json)
+    for sentence in found.refused:
+        typer.echo(f"qc: {sentence}", err=True)
+    if found.refused:
+        raise typer.Exit(DATA_AT_FAULT)
+
+
+@held.command("put-away")
+def put_away(
+    sheet: Annotated[
+        str, typer.Argument(metavar="SHEET", help="Its file name, or the beginning of its hash.")
+    ],
+    why: Annotated[str, typer.Option(help="Why it is not read; it is kept with it.")] = "",
+    who: Annotated[str, typer.Option(help="Code of the person who decides.")] = "",
+    workshop: WorkshopOption = None,
+    as_of: HandInOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Put away a sheet that waits for its layout: it stays on record, and is asked about no more."""
+    from qc.jobs.rows import put_sheet_away
+
+    show(
+        put_sheet_away(open_workshop(workshop, as_of, writes=True), sheet, who=who, why=why), as_json=as_json
+    )
 
 
 @held.command("export")

@@ -24,6 +24,7 @@ from .checking import recheck as recheck
 from .checking import warm_up as warm_up
 from .checking import written_alike as written_alike
 from .errors import MappingError as MappingError
+from .errors import NothingFilledIn as NothingFilledIn
 from .errors import SheetError as SheetError
 from .first_plan import draft_plan as draft_plan
 from .first_plan import look_at as look_at

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Self
 
 from qc.errors import QcError
 from qc.plan import PlanFault
@@ -27,9 +28,19 @@ class SheetError(QcError):
     """
 
     def __init__(self, file: str, problem: str, hint: str, *, tab: str = "", cell: str = "") -> None:
-        where = ", ".join(part for part in (file, f"tab {tab}" if tab else "", cell) if part)
-        super().__init__(f"{where}: {problem}. {hint}" if where else f"{problem}. {hint}")
         self.file, self.tab, self.cell, self.problem, self.hint = file, tab, cell, problem, hint
+        super().__init__(self._said())
+
+    def _said(self) -> str:
+        tab = f"tab {self.tab}" if self.tab else ""
+        where = ", ".join(part for part in (self.file, tab, self.cell) if part)
+        return f"{where}: {self.problem}. {self.hint}" if where else f"{self.problem}. {self.hint}"
+
+    def leading_on(self, way: str) -> Self:
+        """Return this error with one more sentence, a way on, behind what to do."""
+        self.hint = f"{self.hint} {way}".strip()
+        self.args = (self._said(),)
+        return self
 
     def to_dict(self) -> dict[str, str]:
         """Return the error as plain values."""
@@ -40,6 +51,10 @@ class SheetError(QcError):
             "problem": self.problem,
             "hint": self.hint,
         }
+
+
+class NothingFilledIn(SheetError):
+    """A sheet on which nothing stands that could be lost: empty, or headings alone."""
 
 
 class MappingError(QcError):

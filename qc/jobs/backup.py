@@ -242,7 +242,8 @@ def _fill(workshop: Workshop, half: Path, before: Path | None) -> Backup:
     with open_store(half) as copied:
         if workshop.store.on_server:
             workshop.store.carry_into(copied)
-        named = [one.sheet for one in copied.sheets()]
+        waiting = [one.sheet for one in copied.unread(open_only=False)]  # nobody could read these yet
+        named = list(dict.fromkeys([*(one.sheet for one in copied.sheets()), *waiting]))
         for digest in named:
             source, target = workshop.folder / SHEETS / digest, half / SHEETS / digest
             if source.is_file():  # one that is missing is a fault that the proof names

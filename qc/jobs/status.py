@@ -18,6 +18,7 @@ from qc.jobs.judging import (
 )
 from qc.jobs.pieces import hold_list, hold_sentences, moved_gauges, used_by_turns
 from qc.jobs.receipts import Accepted, accepted_readings
+from qc.jobs.rows import waiting_note
 from qc.jobs.signals import SignalLife, waiting_line, waiting_plain, waiting_signals
 from qc.jobs.then import Changes, changes_since
 from qc.jobs.workshop import Workshop
@@ -145,7 +146,7 @@ def status(workshop: Workshop, *, since: date | None = None, judge: bool = True)
     moved = moved_gauges(workshop)
     turns = used_by_turns(workshop, verdicts)
     to_hold = hold_list(workshop, judge=False, verdicts=verdicts, moved=moved, apart=turns, keep=judge)
-    beside = [one for one in (counted, due) if one]
+    beside = [one for one in (counted, waiting_note(workshop), due) if one]
     gauges = [one.note for one in moved]
     people = people_apart(verdicts)
     differ = [*(one.sentence for one in turns), *(one.sentence for one in people)]

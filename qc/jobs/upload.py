@@ -9,30 +9,24 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol, TypeAlias
 
 import polars as pl
 
 from qc.errors import QcError
 from qc.ingest import (
     CardMapping,
-    Checked,
-    DateQuestion,
-    HeadingsUnknown,
-    Mappings,
+    Known,
     SheetError,
     SheetLayout,
-    SheetQuestion,
     Unfolded,
-    batch_reader,
     check,
-    date_question,
     read_file,
-    unfold,
 )
 from qc.jobs.errors import JobError
+from qc.jobs.handed_in import GivenFile as GivenFile
+from qc.jobs.handed_in import HandedIn, keep_those, read_all, read_waiting_too
+from qc.jobs.handed_in import ShowProgress as ShowProgress
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
 from qc.jobs.past import known_of_parts
@@ -51,68 +45,13 @@ from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING, Plan
 from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
-from qc.words import command_words, count_words, kept_name, listed
+from qc.words import count_words, kept_name, listed
 
 NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
 """How an upload of known sheets ends whose judging of what came before failed."""
 
 MANY_SHEETS = 30
 """From so many on, an upload is not the cards of a day and what they lack is not told; chosen."""
-
-GivenFile: TypeAlias = "tuple[str, bytes | SheetError]"
-"""A file handed in: its name, and its content or why there is none."""
-
-
-class ShowProgress(Protocol):
-    """Told how far a long job has come."""
-
-    def __call__(self, done: int, total: int, what: str) -> None:
-        """`done` of `total` steps of `what` are done."""
-
-
-@dataclass(slots=True)
-class _File:
-    name: str
-    data: bytes
-    parts: list[Unfolded] = field(default_factory=list)
-    checked: list[Checked] = field(default_factory=list)
-    dates: list[DateQuestion] = field(default_factory=list)
-
-    def read_with(self, plan: Plan) -> tuple[str, ...]:
-        """Say how its headings and dates were read, where that was not by the plan alone."""
-        titles = {card.id: card.title for card in plan.cards}
-        said = []
-        for read in (read for part in self.parts for read in part.read_as):
-            title = titles.get(read.card, read.card)
-            if (mapping := read.confirmed()) is not None:
-                said.append(mapping.sentence(title))
-            said += [
-                f"{typed} is read as {meant} by what stands below it." for typed, meant in read.told_words()
-            ]
-            if read.left_open:
-                said.append(
-                    f"Held until it is said which figure of {title} stands under {listed(read.left_open)}: "
-                    f"{command_words('upload', self.name, '--propose-mapping')}"
-                )
-            if read.beside:
-                said.append(f"No heading of {title}, kept as a remark: {listed(read.beside)}.")
-            if read.numbers:
-                it = "They are" if len(read.numbers) > 1 else "It is"
-                said.append(
-                    f"Is {' or '.join(read.numbers)} a figure of {title}? {it} kept as a remark and on no "
-                    "chart; put a figure into the plan, then hand the sheet in again."
-                )
-        for through in (part.through for part in self.parts if part.through is not None):
-            said.append(f"Read through the layout {through.layout.name}.")
-            if left := through.left:
-                more = f" and {len(left) - 3} more" if len(left) > 4 else ""
-                cells = ", ".join(left[:3]) + more if more else listed(left)
-                said.append(f"Numbers that it does not take, kept with the sheet alone: {cells}.")
-        tabs = [tab for part in self.parts for tab in part.passed_over]
-        said += [f"Passed over, since no figure stands there: tab {listed(tabs)}."] if tabs else []
-        once = command_words("upload", self.name, "--propose-mapping")
-        said += [f"{d.sentence()} Say it once: {once}" for d in self.dates]
-        return tuple(dict.fromkeys(said))
 
 
 def read_files(paths: Iterable[Path]) -> list[GivenFile]:
@@ -152,7 +91,7 @@ def upload(
     entered_as: str = "",
     in_words: bool = True,
 ) -> UploadReceipt:
-    """Take in sheets.
+    """Take in sheets; one that can be opened and not read is kept, and waits for its layout.
 
     Parameters
     ----------
@@ -190,14 +129,18 @@ def upload(
     with ending(NOTHING_STORED):
         refuse_no_name(who)
         known = mappings_for(workshop, mappings, layouts)
-        taken, refused, questions = _read(workshop, files, known, progress)
-        parts = [part for file in taken for part in file.parts]
-        _refuse_strange(mappings, parts, refused)
+        read = read_all(workshop, files, known, progress)
+        if mappings or layouts:
+            read.taken += read_waiting_too(workshop, files, known)
+        taken, parts = read.taken, [part for file in read.taken for part in file.parts]
+        _refuse_strange(mappings, parts, read.refused)
         record = known_of_parts(workshop, parts) if parts else None
         checked = iter(check(parts, workshop.plan, record) if record is not None else ())
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
         sheets = [_new_sheet(file, entered_as) for file in taken]
+        # what was typed on a tablet stays there until it is taken in
+        waiting = [] if entered_as else keep_those(workshop, read.unread, who)
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
         text = confirmed_text(workshop, parts) if mappings or layouts else None
@@ -207,19 +150,16 @@ def upload(
     with ending(_stored_words(counts) if new else NOTHING_NEW):
         raised = judge_new(workshop)
     # of a box of old sheets nobody completes one by hand
-    few = in_words and len(taken) < MANY_SHEETS
-    missing = [still_missing(f.parts, workshop.plan, record) if record and few else () for f in taken]
-    told, plan = zip(taken, sheets, counts, missing, strict=True), workshop.plan
-    receipts = tuple(
-        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), lacking, file.read_with(plan))
-        for file, sheet, count, lacking in told
-    )
+    whole = record if in_words and len(taken) < MANY_SHEETS else None
+    told = zip(taken, sheets, counts, strict=True)
+    receipts = tuple(_receipt(workshop.plan, *one, raised, whole) for one in told)
     every = tuple(signal for found in raised.values() for signal in found)
     late = _late(every, receipts) if waited else frozenset()
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
     pieces, gone = _pieces_on(sheets)
     hold, before = _held(workshop, sheets, counts, pieces, gone) if new and in_words else (None, ())
-    return UploadReceipt(receipts, (*refused,), every, late, questions, accepted, hold, pieces, gone, before)
+    said, asks, kept = tuple(read.refused), tuple(read.asked), (tuple(waiting), tuple(read.not_kept))
+    return UploadReceipt(receipts, said, every, late, asks, accepted, hold, pieces, gone, before, *kept)
 
 
 def _held(
@@ -235,6 +175,21 @@ def _held(
     # a sheet that was known already has told it before
     brought = [s.hash for s, c in zip(sheets, counts, strict=True) if c.accepted + c.held > c.held_again]
     return found, left_before(workshop, found.rows, brought, gone)
+
+
+def _receipt(
+    plan: Plan,
+    file: HandedIn,
+    sheet: NewSheet,
+    count: SheetCount,
+    raised: Mapping[str, list[RaisedSignal]],
+    record: Known | None,
+) -> SheetReceipt:
+    """Say what became of one sheet, and what it lacks where the record is given."""
+    missing = still_missing(file.parts, plan, record) if record is not None else ()
+    return SheetReceipt(
+        count, _own_signals(sheet, count, raised), _marks(file), missing, file.read_with(plan)
+    )
 
 
 def _late(every: Iterable[RaisedSignal], receipts: Iterable[SheetReceipt]) -> frozenset[str]:
@@ -267,34 +222,6 @@ def _stored_words(counts: Sequence[SheetCount]) -> str:
     return f"{count_words(len(counts), 'sheet')} stored ({told}). {STORED_NOT_JUDGED}"
 
 
-def _read(
-    workshop: Workshop, files: Sequence[GivenFile], mappings: Mappings, progress: ShowProgress | None
-) -> tuple[list[_File], list[str], tuple[SheetQuestion, ...]]:
-    """Read every file in the process that may break, and unfold what it gives; a bad sheet costs itself."""
-    taken: list[_File] = []
-    refused: list[str] = []
-    asked: list[SheetQuestion] = []
-    if not files:
-        return taken, refused, ()
-    with batch_reader() as reader:
-        for number, (name, data) in enumerate(files, start=1):
-            try:
-                if isinstance(data, SheetError):
-                    raise data
-                parts = [unfold(grid, workshop.plan, mappings) for grid in reader.read(name, data)]
-                taken.append(_File(name, data, parts))
-                open_dates = [q for part in parts if (q := date_question(part, workshop.plan)) is not None]
-                taken[-1].dates += [q.dates for q in open_dates if q.dates is not None]
-                asked += open_dates
-            except SheetError as error:
-                refused.append(str(error))
-                if isinstance(error, HeadingsUnknown):
-                    asked.append(error.question)
-            if progress is not None:
-                progress(number, len(files), "Reading sheet")
-    return taken, refused, tuple(asked)
-
-
 def _refuse_strange(mappings: Sequence[CardMapping], parts: Sequence[Unfolded], refused: list[str]) -> None:
     """Raise where a mapping that was handed in fits no sheet: it would be confirmed for nothing."""
     read = [(one.card, one.headings) for part in parts for one in part.read_as]
@@ -307,7 +234,7 @@ def _refuse_strange(mappings: Sequence[CardMapping], parts: Sequence[Unfolded], 
         )
 
 
-def _new_sheet(file: _File, entered_as: str) -> NewSheet:
+def _new_sheet(file: HandedIn, entered_as: str) -> NewSheet:
     """Join the parts of a file into the one sheet that is stored."""
 
     def joined(frames: list[pl.DataFrame], columns: Mapping[str, str]) -> pl.DataFrame:
@@ -372,5 +299,5 @@ def _own_signals(
     return tuple(s for stage, found in raised.items() for s in found if (stage, s["raised_serial"]) in own)
 
 
-def _marks(file: _File) -> tuple[str, ...]:
+def _marks(file: HandedIn) -> tuple[str, ...]:
     return tuple(dict.fromkeys(mark.sentence for part in file.checked for mark in part.marks))

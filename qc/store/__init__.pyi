@@ -43,5 +43,8 @@ from .sheetfiles import sheet_hash as sheet_hash
 from .store import Store as Store
 from .store import open_store as open_store
 from .then import PastStore as PastStore
+from .unread import NewUnread as NewUnread
+from .unread import UnreadRecord as UnreadRecord
+from .unread import UnreadState as UnreadState
 from .verdicts import own_id as own_id
 from .verdicts import signal_id as signal_id

@@ -42,6 +42,8 @@ from qc.store.tables import (
     signal_event,
     taken_back,
     told,
+    unread,
+    unread_event,
 )
 
 START = "0" * 64
@@ -61,12 +63,13 @@ EntryKind = Literal[
     "month",
     "person",
     "erasure",
+    "unread",
     "verdict",
 ]
 """What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
 row taken back, a plan, what headings of benches mean, words on a signal, series or piece, the report of a
-closed month, a person's coming, role or leaving, a name taken out of earlier texts, or what the program told
-after it had judged."""
+closed month, a person's coming, role or leaving, a name taken out of earlier texts, a sheet that waits for
+its layout or was put away, or what the program told after it had judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -260,6 +263,8 @@ def _signal_event_content() -> _Named:
 _ROW = {"id": "int", "entry": "int", "sheet": "int", "fingerprint": "bytes"}
 _STATEMENTS: dict[str, _Named] = {
     "sheet": _plain(sheet, id="int", entry="int", size="int"),
+    "unread": _plain(unread, id="int", entry="int", size="int"),
+    "unread_event": _plain(unread_event, id="int", entry="int", unread="int"),
     "reading": _reading_content(),
     "event": _plain(event, **_ROW, replaces="int", **HAPPENING),
     "held": _plain(held, **_ROW, row="int"),

@@ -29,6 +29,7 @@ from qc.store.rows import (
 )
 from qc.store.sheetfiles import SheetFiles
 from qc.store.tables import event, held, held_event, origin, reading, sheet
+from qc.store.unread import settle_unread, unread_hashes
 
 
 def _every_reason(text: str) -> tuple[str, ...]:
@@ -114,7 +115,8 @@ def _named_of(conn: Connection, files: SheetFiles) -> set[str]:
     announced = list(files.lying().announced)
     if not announced:
         return set()
-    return set(conn.execute(select(sheet.c.hash).where(sheet.c.hash.in_(announced))).scalars())
+    taken = set(conn.execute(select(sheet.c.hash).where(sheet.c.hash.in_(announced))).scalars())
+    return taken | unread_hashes(conn, announced)
 
 
 def _add_sheet(
@@ -173,9 +175,16 @@ def _add_sheet(
         _settle_accepted(conn, sheet_id, taken, happened, number)
         _settle_anew(conn, before, own.readings, item.anew, number)
     wrote = {"sheet": new, "reading": taken.height, "event": happened.height, "held": waiting.height}
+    # one that waited for its layout waits no more
+    wrote["unread_event"] = new and settle_unread(conn, item.hash, "read", _how(item), number)
     wrote["held_event"] = not new  # only a sheet that came before can have rows that wait
     append_entry(conn, "sheet", who, when, item.file, [name for name, rows in wrote.items() if rows])
     return count, new
+
+
+def _how(item: NewSheet) -> str:
+    layouts = list(dict.fromkeys(item.anew.values()))
+    return f"read through the layout {', '.join(layouts)}" if layouts else "read by its headings"
 
 
 def _on_record(conn: Connection, sheet_id: int, rows: pl.DataFrame) -> pl.Series:

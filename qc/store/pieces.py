@@ -44,8 +44,9 @@ UNKNOWN = -1
 """Stands for an entry or a plan version in a mark made before marks told of them."""
 
 PLAN, TOLD = "plan", "verdict"
-QUIET = (TOLD, "piece", "month", "person", "erasure")
-"""Kinds of entries that bring nothing to judge: what was told, words on pieces and people, closed months."""
+QUIET = (TOLD, "piece", "month", "person", "erasure", "unread")
+"""Kinds of entries that bring nothing to judge: what was told, words on pieces and people, closed months,
+sheets that nobody could read."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,6 +37,7 @@ from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
 from qc.store.tables import mapping_version, sheet
+from qc.store.unread import UnreadStore
 
 FILE = "qc.db"
 
@@ -72,7 +73,7 @@ def open_store(folder: Path, *, url: str | None = None) -> Store:
     return Store(folder, database, files)
 
 
-class Store(CorrectedStore, PeopleStore, PiecesStore, VersionedStore):
+class Store(CorrectedStore, PeopleStore, PiecesStore, UnreadStore, VersionedStore):
     """Everything a workshop keeps. Make one with `open_store`; it may be used from several threads.
 
     Parameters

@@ -32,7 +32,7 @@ from sqlalchemy.schema import SchemaItem
 from qc.plan import EVENT, HELD, PLACE
 from qc.store.fingerprint import DAY_BYTES, HASH_BYTES
 
-HEAD = "0011"
+HEAD = "0012"
 """The newest migration; a store that says so needs no Alembic to be opened."""
 
 MOST_NAMES = 10_000
@@ -140,6 +140,21 @@ sheet = _accepted(
     Column("size", BigInteger, nullable=False),
     Column("entered_as", Text),  # of what was typed at the bench: the id that the tablet gave it
     Index("sheet_entered_as", "entered_as", unique=True),
+)
+
+unread = _accepted(  # a sheet whose layout nobody has shown yet
+    "unread",
+    Column("hash", Text, nullable=False, unique=True),
+    Column("file", Text, nullable=False),
+    Column("size", BigInteger, nullable=False),
+    Column("refusal", Text, nullable=False),
+)
+
+unread_event = _accepted(
+    "unread_event",
+    Column("unread", _NUMBER, ForeignKey("unread.id"), nullable=False),
+    Column("state", Text, nullable=False),
+    Column("note", Text, nullable=False),
 )
 
 place = Table("place", metadata, _key(), *(Column(name, _TYPES[kind]) for name, kind in PLACE.items()))
@@ -356,6 +371,8 @@ incoming = Table(
 KEPT: tuple[Table, ...] = (
     entry,
     sheet,
+    unread,
+    unread_event,
     place,
     origin,
     reading,

@@ -135,6 +135,7 @@ WITH_WORKSHOP = {
     "people list": "people list --workshop {w}",
 }
 TAKEN_THROUGH = {"signals show", "signals take", "signals comment", "signals close", "signals reopen"}
+TAKEN_THROUGH |= {"held read", "held put-away"}
 TAKEN_THROUGH |= {"people add", "people reset", "people leave"}
 TAKEN_THROUGH |= {"signals tick", "signals untick", "hold release", "hold keep", "correct", "held undo"}
 TAKEN_THROUGH |= {"baseline freeze", "baseline leave-out", "baseline undo", "held mend", "upload", "import"}
@@ -193,7 +194,7 @@ def test_people_come_are_given_a_new_code_and_leave(answer, demo_copy):
     assert "TQ" not in left or left["TQ"]["left"]
 
 
-def test_decisions_held_rows_and_uploads_answer_in_json(answer, demo_copy):
+def test_decisions_held_rows_and_uploads_answer_in_json(answer, run, demo_copy):
     at = ("--workshop", demo_copy)
     series, by = "tuning/wrap_f/all", ("--who", "IS", "--why", "a trial", *at)
     frozen = answer("baseline", "freeze", series, "--from", "QH-1104", *by)
@@ -209,6 +210,13 @@ def test_decisions_held_rows_and_uploads_answer_in_json(answer, demo_copy):
     sheet = sorted((sample_folder() / "sheets" / "joints").iterdir())[0]
     (receipt,) = answer("upload", sheet, *at)["sheets"]
     assert receipt["accepted"] == 0, "the sample was taken in before"
+    odd = demo_copy / "odd.csv"
+    odd.write_text("Wandkarte;;\n;0,52;0,55\n;0,53;0,51\n")
+    assert run("upload", odd, *at)[0] == 1
+    assert [one["file"] for one in answer("held", "list", *at)["sheets"]] == ["odd.csv"]
+    away = ("--who", "IS", "--why", "typed anew", *at)
+    assert answer("held", "put-away", "odd.csv", *away)["file"] == "odd.csv"
+    assert answer("held", "read", *at)["refused"] == [], "nothing waits any more"
     history = demo_copy / "history.csv"
     history.write_text("Serial,Date,Stage,Characteristic,Value\nQH-1100,2026-11-20,joints,Joint leak,1.5\n")
     found = answer("import", history, *at)
@@ -299,6 +307,8 @@ AT_FAULT = {
     "cards": "cards --card no-such-card --out {t}/cards --workshop {w}",
     "hold tags": "hold tags --serial ZZ-1 --out {t}/tags.pdf --workshop {w}",
     "held mend": "held mend 999999 --drop --who IS --workshop {w}",
+    "held put-away": "held put-away none.csv --who IS --why y --workshop {w}",
+    "held read": "held read none.csv --workshop {w}",
     "upload": "upload {f}/none.csv --workshop {w}",
     "import": "import {f}/notes.csv --workshop {w}",
 }

@@ -90,3 +90,23 @@ def test_held_rows_are_chosen_by_bench_sheet_reason_and_age(board):
     assert chosen(age="1") == ["1"] and chosen(age="-31") == ["2"]
     assert chosen(card="Slide card", age="-31") == []
     assert "Lacquer card" in json.dumps(held_filter((one, two)), default=lambda part: part.to_plotly_json())
+
+
+def test_a_sheet_that_waits_for_its_layout_is_put_away_by_name_and_reason(client, desk):
+    sheet = "cd" * 32
+    unsaid = client.post("/sheets/put-away", headers=HOME, data=dict(sheet=sheet, who="RA"))
+    assert unsaid.status_code == 400 and "Say why" in unsaid.get_json()["problem"]
+    nobody = client.post("/sheets/put-away", headers=HOME, data=dict(sheet=sheet, why="typed anew"))
+    assert nobody.status_code == 400 and "Choose who says it" in nobody.get_json()["problem"]
+    gone = client.post(
+        "/sheets/put-away", headers=HOME, data=dict(sheet="ab" * 32, who="RA", why="typed anew")
+    )
+    assert gone.status_code == 400 and "waits no more" in gone.get_json()["problem"]
+    assert not desk.put
+    assert (
+        client.post(
+            "/sheets/put-away", headers=HOME, data=dict(sheet=sheet, who="RA", why="typed anew")
+        ).status_code
+        == 200
+    )
+    assert desk.put == [(sheet, "RA", "typed anew")]

@@ -22,6 +22,18 @@ FIRST_DAY = date(2026, 1, 5)
 MEANT = """card: force-card
 columns: {Gemessen: Date, Nummer: Serial, "Kraft [N]": Slide force}
 """
+SHOWN = """
+layouts:
+  - layout: Slide book
+    fixed: {A1: Schieberbuch}
+    tables:
+      - card: force-card
+        pieces: {are: rows, first: 3}
+        facts: {serial: cell B3, date: cell G3, person: cell I3, model: tenor}
+        figures:
+          - {at: D3, is: Slide force, unit: N}
+"""
+"""The layout of a slide book that no reader reads."""
 TIMES = {"when", "at", "hash", "before", "content"}
 
 
@@ -108,6 +120,7 @@ def make_base(driver, folder):
     )
     (bench / "own-words.csv").write_bytes(words.replace(b"Kraft card", b"Slide force card"))
     (bench / "mapping.yaml").write_text(MEANT, "utf-8")
+    (bench / "layout.yaml").write_text(SHOWN, "utf-8")
     (bench / "years.csv").write_bytes(years())
     done = driver.run("upload", *(bench / name for name in history()), "--who", "IS", "--workshop", shop)
     assert done.code == 0, done.err
@@ -142,6 +155,10 @@ QUESTIONS = {
     "verdicts": "SELECT series, as_of, body FROM verdict",
     "signals": "SELECT id, series, kind, first_as_of, last_as_of, body FROM signal",
     "told": "SELECT series, day, verdict, state FROM told",
+    "unread": (
+        "SELECT u.hash AS unread, u.file, u.size, u.refusal, e.state, e.note FROM unread u "
+        "LEFT JOIN unread_event e ON e.unread = u.id"
+    ),
     "months": "SELECT month, file, hash FROM month_file",
     "pieces": "SELECT serial, what, reason, text FROM piece_event",
     "people": (

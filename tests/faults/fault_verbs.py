@@ -20,6 +20,9 @@ MONTH = "2026-02"
 TYPED, CARD, INBOX = "typed", "card.json", "put here"
 """In the workshop: a plan as it was typed, a card as a tablet sends it, the folder for sheets."""
 
+ODD = "odd.csv"
+"""In the workshop: a sheet that no reader reads."""
+
 TIGHTER = [{"target": 0.95, "upper": 1.2}]
 
 
@@ -62,6 +65,27 @@ def _lying_in_a_folder(shop: Path) -> None:
         file = shop / INBOX / f"new-{part}.csv"
         file.write_bytes(news(card, part // 2, 3))
         os.utime(file, (file.stat().st_mtime - 3600,) * 2)
+
+
+def _waiting_sheet(shop: Path) -> None:
+    """Hand in a sheet that no reader reads; it waits for its layout."""
+    from qc.jobs.upload import upload
+    from qc.jobs.workshop import open_workshop
+
+    lines = "".join(f"Nr.;QH-{n};;{n % 7 / 100 + 1.1:.2f};;;9.3.26;;FN\n" for n in range(1061, 1069))
+    (shop / ODD).write_text(f"Schieberbuch;;\n;;\n{lines}", "utf-8")
+    workshop = open_workshop(shop)
+    kept = upload(workshop, [(ODD, (shop / ODD).read_bytes())], who="FN").waiting
+    workshop.store.close()
+    assert [one.file for one in kept] == [ODD]
+
+
+def _layout_whole(shop: Path, *, done: bool) -> list[str]:
+    """Say where the remembered layout is half, or missing once the sheet is read through it."""
+    file = shop / "mappings.yaml"
+    if not file.is_file():
+        return ["the layout is missing"] if done else []
+    return [] if "Schieberbuch" in file.read_text("utf-8") else ["the layout is half"]
 
 
 def _each_sheet_once(shop: Path, *, done: bool) -> list[str]:
@@ -280,6 +304,17 @@ VERBS = (
     ),
     Verb("a card of the bench", ("the bench enters a card", CARD, "FN"), by_hand=_typed_card),
     Verb("import", ("import", "BENCH/years.csv", "--who", "IS")),
+    Verb(
+        "read a sheet that waits",
+        ("held", "read", ODD, "--mapping", "BENCH/layout.yaml", "--who", "FN"),
+        by_hand=_waiting_sheet,
+        whole=_layout_whole,
+    ),
+    Verb(
+        "put a sheet away",
+        ("held", "put-away", ODD, "--who", "IS", "--why", "typed anew"),
+        by_hand=_waiting_sheet,
+    ),
     Verb("mend one", ("held", "mend", "1", "--accept", "--who", "IS")),
     Verb("mend a range", ("held", "mend", "2-5", "--accept", "--who", "IS")),
     Verb("set a range aside", ("held", "mend", "6-8", "--drop", "--who", "IS")),

@@ -406,6 +406,8 @@ def test_an_emptied_database_beside_sheets_is_no_sound_store(shop):
         "month_file",
         "person_event",
         "erasure",
+        "unread_event",
+        "unread",
         "told",
         "judgement",
         "signal_event",

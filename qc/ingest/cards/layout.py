@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from qc.ingest.cells import Heading, heading, plain
-from qc.ingest.errors import SheetError
+from qc.ingest.errors import NothingFilledIn, SheetError
 from qc.ingest.reading import Grid
 
 HEAD_ROWS = 60
@@ -72,7 +72,7 @@ def part_sheet(grid: Grid, names: Collection[str] = ()) -> Parts:
     if not body:
         hint = "Fill in a row below the headings, or leave the sheet out."
         cell = grid.cell(header, columns[0].index, columns[0].label)
-        raise SheetError(grid.file, "the table has no rows", hint, tab=grid.tab, cell=cell)
+        raise NothingFilledIn(grid.file, "the table has no rows", hint, tab=grid.tab, cell=cell)
     return Parts(grid, head, title, columns, header, body)
 
 
@@ -81,7 +81,7 @@ def _header_row(grid: Grid, names: Collection[str]) -> int:
     filled = [[text for text in row if text.strip()] for row in grid.rows]
     first = next((row for row, cells in enumerate(filled) if cells), None)
     if first is None:
-        raise SheetError(grid.file, "the sheet is empty", "Fill it in, or leave it out.", tab=grid.tab)
+        raise NothingFilledIn(grid.file, "the sheet is empty", "Fill it in, or leave it out.", tab=grid.tab)
     known = [sum(_is_heading(cell, names) for cell in cells) for cells in filled[:HEAD_ROWS]]
     if max(known) >= 2:
         # A line of the head can look like headings (Gauge, Tuner): the table's own come after it.

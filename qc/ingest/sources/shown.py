@@ -9,14 +9,15 @@ from qc.ingest.cards import (
     CardMapping,
     CardSheet,
     Column,
+    HeadingsUnknown,
     Mappings,
     Parts,
     ReadAs,
     card_names,
     plan_units,
 )
-from qc.ingest.cells import heading, plain
-from qc.ingest.errors import SheetError
+from qc.ingest.cells import heading, plain, read_decimal
+from qc.ingest.errors import NothingFilledIn, SheetError
 from qc.ingest.layouts import (
     LaidRow,
     LaidTable,
@@ -36,6 +37,12 @@ Unfold = Callable[[CardSheet, Plan], Rows]
 
 FROM_LAYOUT = "kept beside the plan"
 """Where a remembered layout stands, as a refusal names it."""
+
+HOW_TO_SHOW = "show-a-card-once"
+"""The how-to page that says how a layout is shown."""
+
+_HEAD = 12
+"""A sheet names its card within so many lines; chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +76,30 @@ def refuse_changed(grid: Grid, mappings: Mappings, refusal: SheetError) -> Sheet
     """Return the refusal of a sheet, as a change of a known layout where the sheet is like one."""
     like = nearest(mappings.layouts, grid)
     return _changed(like, grid) if like is not None else refusal
+
+
+def with_way_on(grid: Grid, plan: Plan, refusal: SheetError) -> SheetError:
+    """Return the refusal of a sheet with the way on that any card has: it can be shown once.
+
+    Not of a sheet on which nothing is filled in, nor of a list of events, which no layout can say.
+    """
+    card = refusal.question.card if isinstance(refusal, HeadingsUnknown) else ""
+    if isinstance(refusal, NothingFilledIn):
+        if not any(read_decimal(text) is not None for row in grid.rows for text in row):
+            return refusal
+        # a figure stands somewhere: the headings were sought in the wrong line
+        refusal = SheetError(grid.file, refusal.problem, refusal.hint, tab=refusal.tab, cell=refusal.cell)
+    if _is_of_events(grid, plan, card):
+        return refusal
+    once = command_words("upload", grid.file, "--mapping", "FILE")
+    return refusal.leading_on(f"Or show the card once, cell by cell: {once} (how-to {HOW_TO_SHOW}).")
+
+
+def _is_of_events(grid: Grid, plan: Plan, card: str) -> bool:
+    lists = [one for one in plan.cards if one.event]
+    names = {plain(name) for one in lists for name in (one.id, one.title)}
+    said = {plain(text) for row in grid.rows[:_HEAD] for text in row} | {plain(grid.tab)}
+    return card in {one.id for one in lists} or bool(names & said)
 
 
 def unfold_shown(

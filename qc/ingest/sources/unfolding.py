@@ -15,7 +15,13 @@ from qc.ingest.reading import Grid
 from qc.ingest.sources.bench import unfold_bench
 from qc.ingest.sources.lacquer import unfold_lacquer
 from qc.ingest.sources.repeats import number_repeats
-from qc.ingest.sources.shown import ReadThrough, layout_of, refuse_changed, unfold_shown
+from qc.ingest.sources.shown import (
+    ReadThrough,
+    layout_of,
+    refuse_changed,
+    unfold_shown,
+    with_way_on,
+)
 from qc.ingest.sources.slide import unfold_slide
 from qc.ingest.sources.tuning import unfold_tuning
 from qc.ingest.unfolded import Rows, UnfoldedEvent, UnfoldedReading
@@ -123,12 +129,13 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
         )
     try:
         sheets = read_cards(grid, plan, mappings)
+        for sheet in sheets:
+            found, happened = SOURCES[sheet.card.source](sheet, plan)
+            readings += _filled_in(found, sheet)
+            events += happened
     except SheetError as error:
-        raise refuse_changed(grid, known, error) from None
-    for sheet in sheets:
-        found, happened = SOURCES[sheet.card.source](sheet, plan)
-        readings += _filled_in(found, sheet)
-        events += happened
+        refusal = refuse_changed(grid, known, error)
+        raise (with_way_on(grid, plan, error) if refusal is error else refusal) from None
     number_repeats(readings, plan)
     read_as = tuple(sheet.read_as for sheet in sheets if sheet.read_as is not None)
     rows = reading_frame(readings), event_frame(events)

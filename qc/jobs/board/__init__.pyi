@@ -22,6 +22,7 @@ from .months import write_month as write_month
 from .questions import BoardData as BoardData
 from .questions import DeskFull as DeskFull
 from .questions import Ticket as Ticket
+from .questions import UnreadSheet as UnreadSheet
 from .questions import UploadDesk as UploadDesk
 from .remedies import LACQUER as LACQUER
 from .remedies import NOTES as NOTES
@@ -42,6 +43,7 @@ from .tasks import decide_series as decide_series
 from .tasks import enter_card as enter_card
 from .tasks import judge as judge
 from .tasks import opened as opened
+from .tasks import put_sheet_away as put_sheet_away
 from .tasks import say_signal as say_signal
 from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets

@@ -15,7 +15,7 @@ from qc.words import count_words, some_of
 
 TaskKind = Literal[
     "upload", "mapped", "bench", "held", "signal", "series", "piece", "study", "hear", "judge", "undo",
-    "correct", "month",
+    "correct", "month", "unread",
 ]  # fmt: skip
 
 NOTHING: Final = "Nothing of it was stored"

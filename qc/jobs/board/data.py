@@ -40,19 +40,13 @@ from qc.jobs.in_hand import DayView, day_view
 from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list, tags_of
 from qc.jobs.printed import blank_file
+from qc.jobs.rows import UnreadSheet, waiting_sheets
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record, with_what_came_later
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
 from qc.plain import JsonObject
 from qc.report.month import MonthContent
-from qc.watch import (
-    RuleOffer,
-    RulesView,
-    apply_rules,
-    dependence_note,
-    rule_offers,
-    rules_price,
-)
+from qc.watch import RuleOffer, RulesView, apply_rules, dependence_note, rule_offers, rules_price
 
 T = TypeVar("T")
 
@@ -246,6 +240,10 @@ class StoreBoardData:
     def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
         return self._once("sheets", sheet_views)
+
+    def unread(self) -> tuple[UnreadSheet, ...]:
+        """Return the sheets that wait for their layout."""
+        return self._once("unread", waiting_sheets)
 
     def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""

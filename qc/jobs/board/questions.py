@@ -17,6 +17,7 @@ from qc.jobs.board.gauge_views import GaugeView
 from qc.jobs.board.remedies import RemedyAnswers
 from qc.jobs.board.weighed import WorthView
 from qc.jobs.in_hand import DayView
+from qc.jobs.rows import UnreadSheet as UnreadSheet
 from qc.plain import JsonObject
 from qc.sayings import Saying
 
@@ -130,6 +131,10 @@ class BoardData(Protocol):
         """Return the pieces that a batch, tool, gauge or person touched, None where there are none."""
         ...
 
+    def unread(self) -> tuple[UnreadSheet, ...]:
+        """Return the sheets that wait for their layout."""
+        ...
+
     def sheets(self) -> tuple[views.SheetView, ...]:
         """Return past sheets, newest first."""
         ...
@@ -232,6 +237,10 @@ class UploadDesk(Protocol):
 
     def undo(self, rows: Sequence[str], who: str, why: str) -> str:
         """Queue the undoing of decisions on held rows and return a ticket."""
+        ...
+
+    def put_away(self, sheet: str, who: str, why: str) -> str:
+        """Queue that a sheet which waits for its layout is put away, and return a ticket."""
         ...
 
     def correct(self, reading: str, changes: Mapping[str, str], who: str, why: str, sure: bool) -> str:

@@ -19,6 +19,7 @@ from qc.jobs.judging import judge_waiting
 from qc.jobs.pieces import keep_back, outside_up_to_date, release
 from qc.jobs.questions import gauge_study
 from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
+from qc.jobs.rows import put_sheet_away as put_away
 from qc.jobs.signals import SAID_ALREADY, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
@@ -115,6 +116,22 @@ def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> Js
     """
     done = undo_settled(workshop, [int(row) for row in rows], who=who, why=why)
     return {**done.to_dict(), "sentence": done.to_text(), "reasons": []}
+
+
+def put_sheet_away(workshop: Workshop, sheet: str, why: str, who: str) -> JsonObject:
+    """Put away a sheet that waits for its layout.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    sheet : str
+        The SHA-256 of its bytes.
+    why, who : str
+        The reason, and the code of the person.
+    """
+    done = put_away(workshop, sheet, who=who, why=why)
+    return {"sentence": done.sentence, "put_away": done.file, "reasons": []}
 
 
 def correct_row(

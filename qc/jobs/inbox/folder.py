@@ -60,7 +60,7 @@ class FolderReceipt(Tabled):
 
     def to_text(self) -> str:
         """Say the receipt, then what was moved and what was left."""
-        told = self.receipt.to_text() if self.receipt.sheets else ""
+        told = self.receipt.to_text() if self.receipt.sheets or self.receipt.kept_said else ""
         return folder_text(told, str(self.folder), len(self.archived), self.left)
 
 

@@ -9,6 +9,7 @@ from typing import TypedDict
 from qc.ingest import SheetQuestion
 from qc.jobs.pieces import HoldList, HoldRow, LeftPiece, left_pieces, lines_of
 from qc.jobs.receipts.accepted import Accepted
+from qc.jobs.rows import UnreadSheet
 from qc.plain import JsonObject
 from qc.report.terminal import learned_text, receipt_text, sheets_hold_note, total_text
 from qc.stats import Tabled
@@ -87,6 +88,10 @@ class UploadReceipt(Tabled):
         Serials on these sheets, and those that left by them.
     left_before : tuple of LeftPiece
         Pieces that had left when these sheets showed them outside a limit.
+    waiting : tuple of UnreadSheet
+        Refused sheets that are kept until their layout is shown, those known from before too.
+    not_kept : tuple of str
+        Refused files that cannot be opened as a sheet, or are too large: they are not kept.
     """
 
     ROWS = "sheets"
@@ -101,6 +106,16 @@ class UploadReceipt(Tabled):
     pieces: frozenset[str] = frozenset()
     gone: frozenset[str] = frozenset()
     left_before: tuple[LeftPiece, ...] = ()
+    waiting: tuple[UnreadSheet, ...] = ()
+    not_kept: tuple[str, ...] = ()
+
+    @property
+    def kept_said(self) -> tuple[str, ...]:
+        """What became of refused sheets: kept until their layout is shown, put away before, or not kept."""
+        lost = [f"{name} was not kept: only a sheet that can be opened is." for name in self.not_kept]
+        away = " Where it can be read after all, hand it in with its layout."
+        told = [f"{one.sentence}.{away}" if one.state == "put-away" else one.sentence for one in self.waiting]
+        return (*told, *lost)
 
     @property
     def to_hold(self) -> tuple[HoldRow, ...]:
@@ -122,6 +137,9 @@ class UploadReceipt(Tabled):
         return {
             "sheets": [s.to_dict() for s in self.sheets],
             "refused": list(self.refused),
+            "waiting": [one.to_dict() for one in self.waiting],
+            "not_kept": list(self.not_kept),
+            "kept_said": list(self.kept_said),
             "signals": list(self.raised),
             "hold": [row.to_dict() for row in self.to_hold],
             "hold_said": self.hold_said,
@@ -146,6 +164,7 @@ class UploadReceipt(Tabled):
             missing=[s.missing for s in self.sheets],
             accepted=self.accepted.apart(),
             hold=self.hold_said,
+            waiting=self.kept_said,
             left=[
                 (one.sentence, f"{one.next_step.rstrip('.')}: {one.release_by}")
                 for one in (*self.left, *self.left_before)

@@ -30,6 +30,12 @@ from .settling import mend_rows as mend_rows
 from .settling import settle_rows as settle_rows
 from .settling import undo_decisions as undo_decisions
 from .settling import undo_settled as undo_settled
+from .unread import PutAway as PutAway
+from .unread import UnreadSheet as UnreadSheet
+from .unread import named_sheet as named_sheet
+from .unread import put_sheet_away as put_sheet_away
+from .unread import waiting_note as waiting_note
+from .unread import waiting_sheets as waiting_sheets
 from .waiting import Exported as Exported
 from .waiting import HeldGroup as HeldGroup
 from .waiting import HeldList as HeldList

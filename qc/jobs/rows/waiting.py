@@ -13,6 +13,7 @@ from qc.errors import MachineError
 from qc.jobs.rows.corrections import offered_now
 from qc.jobs.rows.naming import change_words, figure_words, piece_words, value_words
 from qc.jobs.rows.reasons import is_doubt, one_reason_each
+from qc.jobs.rows.unread import UnreadSheet, waiting_sheets
 from qc.jobs.workshop import Workshop
 from qc.plain import FORMULA_STARTS, FrameRow, JsonObject
 from qc.plan import Plan
@@ -155,15 +156,17 @@ class HeldGroup:
 
 @dataclass(frozen=True, slots=True)
 class HeldList(Tabled):
-    """The rows that wait."""
+    """The rows that wait, and the sheets that nobody could read yet."""
 
     ROWS = "held"
 
     rows: tuple[HeldRow, ...]
+    sheets: tuple[UnreadSheet, ...] = ()  # those that wait for their layout as a whole
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {
+            "sheets": [sheet.to_dict() for sheet in self.sheets],
             "held": [row.to_dict() for row in self.rows],
             "groups": [group.to_dict() for group in self.groups()],
         }
@@ -173,7 +176,7 @@ class HeldList(Tabled):
         groups = [
             (one.rows[0].to_text(), len(one.rows), one.numbers(), one.command()) for one in self.groups()
         ]
-        return held_text(groups)
+        return held_text(groups, [sheet.to_text() for sheet in self.sheets])
 
     def groups(self) -> list[HeldGroup]:
         """Return the rows with those put together that are one question, in order of their first."""
@@ -208,20 +211,21 @@ class Exported:
 
 
 def list_held(workshop: Workshop, *, sheet: str = "") -> HeldList:
-    """Return the rows that wait for a decision, in order of entry.
+    """Return the rows that wait for a decision, in order of entry, and the sheets that wait for a layout.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop.
     sheet : str
-        Only rows of this sheet: its file name or the beginning of its hash.
+        Only this sheet and its rows: its file name or the beginning of its hash.
     """
     rows = workshop.store.held()
     own = [row for row in rows if not sheet or row.file == sheet or row.sheet.startswith(sheet)]
     own = offered_now(workshop, own)
     recorded = recorded_of(workshop, own)
-    return HeldList(tuple(HeldRow.of(row, workshop.plan, recorded) for row in own))
+    rows_said = tuple(HeldRow.of(row, workshop.plan, recorded) for row in own)
+    return HeldList(rows_said, waiting_sheets(workshop, sheet=sheet))
 
 
 def recorded_of(workshop: Workshop, rows: Sequence[HeldRecord]) -> dict[int, FrameRow]:

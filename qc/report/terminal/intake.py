@@ -24,13 +24,15 @@ def receipt_text(
     accepted: str = "",
     hold: str = "",
     left: Sequence[tuple[str, str]] = (),
+    waiting: Sequence[str] = (),
 ) -> str:
     """Say what became of each sheet, what was raised, and what sheets from before had brought unjudged.
 
     `read_with` says of each sheet how it was read, where that was not by the plan alone; `missing`, where
     sheets are few, what its card still lacks; `accepted` where readings stand that no series takes; `hold`
     which of their pieces are to be held, in short; `left` which left by these sheets although something holds
-    them, or had left when these showed them outside a limit, and what to do about each.
+    them, or had left when these showed them outside a limit, and what to do about each; `waiting` which
+    refused sheets are kept until their layout is shown.
     """
     lines: list[str] = []
     for number, sheet in enumerate(sheets):
@@ -50,8 +52,9 @@ def receipt_text(
     for said, step in left:
         lines += [f"▲ {said}", f"   Next: {step}"]
     lines += [hold] if hold else []
-    if any(held for _, _, _, held, *_ in sheets):
-        lines.append("See what is held: qc held list")
+    lines += waiting
+    if waiting or any(held for _, _, _, held, *_ in sheets):
+        lines.append(f"See what {'waits' if waiting else 'is held'}: qc held list")
     return "\n".join(lines) or "Nothing was taken in."
 
 
@@ -108,14 +111,22 @@ def held_row_text(
     return "\n".join(lines)
 
 
-def held_text(groups: Sequence[tuple[str, int, str, str]]) -> str:
+def unread_text(head: str, why: str, read: str, away: str) -> str:
+    """Say of a sheet that waits for its layout why it was refused, and how it is read or put away."""
+    return "\n".join([head, f"     {why}", f"     Read it: {read}", f"     Or put it away: {away}"])
+
+
+def held_text(groups: Sequence[tuple[str, int, str, str]], sheets: Sequence[str] = ()) -> str:
     """List held rows: of those held alike the first in words, the numbers of all and what settles them.
 
     A group is the words of its first row, how many rows it has, their numbers, and the command for all.
+    `sheets` are those that wait for their layout, in words.
     """
     number = sum(rows for _, rows, _, _ in groups)
+    wait = f"{count_words(len(sheets), 'sheet')} {'waits' if len(sheets) == 1 else 'wait'} for a layout."
+    below = ["", wait, *sheets] if sheets else []
     if not number:
-        return "Nothing is held."
+        return "\n".join(["No row is held.", *below]) if sheets else "Nothing is held."
     lines = [f"{number} row{'s are' if number != 1 else ' is'} held."]
     if len(groups) < number:
         lines[0] += f" That is {count_words(len(groups), 'question')}: rows held alike stand together."
@@ -123,7 +134,7 @@ def held_text(groups: Sequence[tuple[str, int, str, str]]) -> str:
         lines.append(first)
         if rows > 1:
             lines.append(f"     {rows} rows are held alike: {numbers}   (all at once: {command})")
-    return "\n".join(lines)
+    return "\n".join([*lines, *below])
 
 
 def mended_text(sentence: str, reasons: Sequence[str]) -> str:

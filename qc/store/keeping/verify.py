@@ -22,7 +22,7 @@ from qc.store.keeping.retold import faults_of_told
 from qc.store.keeping.values import faults_of_texts, faults_of_values
 from qc.store.postgresql import faults_of_building
 from qc.store.sheetfiles import Lying, SheetFiles, sheet_hash
-from qc.store.tables import KEPT, origin, reading, sheet
+from qc.store.tables import KEPT, origin, reading, sheet, unread
 
 _AT_ONCE = 50
 """Entries hashed in one go; more would save nothing."""
@@ -198,8 +198,12 @@ def _strays(conn: Connection, last: int) -> Iterator[str]:
 
 
 def _sheets(conn: Connection, files: SheetFiles) -> Iterator[str]:
-    for row in conn.execute(select(sheet.c.hash, sheet.c.file, sheet.c.entry).order_by(sheet.c.id)):
-        yield from _as_handed_in(files, row.hash, f"The sheet {row.file} (entry {row.entry})")
+    taken: set[str] = set()
+    for table in (sheet, unread):
+        for row in conn.execute(select(table.c.hash, table.c.file, table.c.entry).order_by(table.c.id)):
+            if row.hash not in taken:
+                yield from _as_handed_in(files, row.hash, f"The sheet {row.file} (entry {row.entry})")
+            taken.add(row.hash)
 
 
 def _as_handed_in(files: SheetFiles, digest: str, name: str) -> Iterator[str]:
@@ -218,7 +222,7 @@ def _as_handed_in(files: SheetFiles, digest: str, name: str) -> Iterator[str]:
 
 def _unnamed(conn: Connection, lying: Lying) -> Iterator[str]:
     """Yield sheets that no entry names; what an interrupted upload left is known as that and no fault."""
-    named = set(conn.execute(select(sheet.c.hash)).scalars())
+    named = {row.hash for table in (sheet, unread) for row in conn.execute(select(table.c.hash))}
     strays = sorted(lying.whole - lying.announced - named)
     if len(strays) > _NAMED:
         yield (

@@ -83,6 +83,7 @@ POSTED = [
     "/held/decide",
     "/signals/s2/say",
     "/held/undo",
+    "/sheets/put-away",
     "/readings/correct",
     "/series/decide",
     "/hold/decide",

@@ -164,3 +164,21 @@ def test_the_other_ways_come_when_they_are_asked_for(in_app, board, texts):
 
 def test_nothing_held_is_said(in_app, texts):
     assert "No row is held." in texts(sheets.held_card(()))
+
+
+def test_a_sheet_that_waits_for_its_layout_says_why_and_how_it_is_read(in_app, board, texts):
+    (one,) = board.unread()
+    said = texts(sheets.layout())
+    assert "One sheet waits, kept as handed in." in said and "Put it away" in said
+    assert "wall_0443.csv" in said and "Line 1: the columns fit none of the plan's cards." in said
+    assert f"qc held read {one.file} --mapping FILE" in said
+    board.unread = tuple
+    assert "Waits for its layout" not in texts(sheets.layout())
+
+
+def test_a_receipt_says_which_refused_sheets_are_kept(in_app, texts):
+    kept = "wall.csv waits for its layout since 24 Nov 2026; it is kept as it was handed in."
+    receipt = {"sheets": [], "refused": ["wall.csv: no table."], "kept_said": [kept]}
+    assert kept in texts(sheets.receipt_card(done(receipt)))
+    away = {"sentence": "wall.csv is put away.", "put_away": "wall.csv", "reasons": []}
+    assert "wall.csv is put away." in texts(sheets.receipt_card(done(away)))
