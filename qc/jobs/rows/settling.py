@@ -7,7 +7,7 @@ record beside what it became, with who decided and when.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
@@ -161,26 +161,35 @@ def settle_rows(
     changes: Mapping[str, object] | None = None,
     *,
     who: str = "",
+    progress: Callable[[int, int], None] | None = None,
 ) -> MendedRows:
     """Decide about held rows as `mend_rows` does, and leave judging to whoever comes next.
 
     For one who works down a list: each decision is durable at once, and the series are judged at the end.
+    `progress` is told after each row how many are done, of how many; all are kept together at the end.
     """
     numbers = list(dict.fromkeys(rows))
     with ending(NOTHING_STORED):
         with workshop.store.writing():
             may(who, Verb.MEND, workshop.plan, workshop.store.people())
             waiting = _waiting(workshop, numbers)
+            done: dict[int, Mended] = {}
+
+            def settled(held: HeldRecord, mended: Mended) -> None:
+                done[held.id] = mended
+                if progress is not None:
+                    progress(len(done), len(waiting))
+
             if decision is Decision.DROP:
-                return MendedRows(tuple(_drop(workshop, held, who) for held in waiting))
+                for held in waiting:
+                    settled(held, _drop(workshop, held, who))
+                return MendedRows(tuple(done[held.id] for held in waiting))
             mends = [(held, _mended(held, decision, changes, workshop.plan)) for held in waiting]
             passed = _passed_together(workshop, mends, decision)
             # the others are asked alone, beside what came in
             mends.sort(key=lambda mend: mend[0].id not in passed)
-            done = {
-                held.id: _settle(workshop, held, mended, passed.get(held.id), decision, who)
-                for held, mended in mends
-            }
+            for held, mended in mends:
+                settled(held, _settle(workshop, held, mended, passed.get(held.id), decision, who))
             return MendedRows(tuple(done[held.id] for held in waiting))
 
 

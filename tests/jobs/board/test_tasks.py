@@ -43,6 +43,35 @@ def test_an_accepted_mend_leaves_the_list(demo_copy):
     assert row not in [r.id for r in open_workshop(demo_copy).store.held()]
 
 
+def test_how_far_a_run_of_rows_has_come_is_told_every_five_rows(demo_copy):
+    rows = [str(row.id) for row in open_workshop(demo_copy).store.held()][:7]
+    told = []
+    do(decide_held, demo_copy, rows, "drop", {}, "IS", lambda *step: told.append(step))
+    assert told == [(5, 7, "Settling row"), (7, 7, "Settling row")]
+
+
+@pytest.mark.parametrize("bad", [b"PK\x03\x04 cut off", b"\x00\xff" * 40, b"no card;1\n"])
+def test_between_two_good_sheets_a_broken_one_costs_only_itself(demo_copy, tmp_path, bad):
+    good = [CARD.format(n) for n in (1, 2)]
+    given = []
+    for name, data in [("a.csv", good[0].encode()), ("bad.xlsx", bad), ("z.csv", good[1].encode())]:
+        (tmp_path / name).write_bytes(data)
+        given.append((name, tmp_path / name))
+    receipt = do(take_sheets, demo_copy, given, "IS", lambda *step: None)
+    assert [sheet["file"] for sheet in receipt["sheets"]] == ["a.csv", "z.csv"]
+    assert [sheet["rows"] for sheet in receipt["sheets"]] == [1, 1]
+    (refused,) = receipt["refused"]
+    assert refused.startswith("bad.xlsx: ")
+
+
+CARD = """Card,Slide force card
+Gauge,SB-1
+
+Date,Serial,Model,Person,Slide force [N]
+2026-11-09,QH-190{},tenor,FN,1.02
+"""
+
+
 def signal_steps(folder, signal):
     return find_signal(open_workshop(folder), signal).steps
 
