@@ -61,7 +61,7 @@ def test_between_two_good_sheets_a_broken_one_costs_only_itself(demo_copy, tmp_p
     assert [sheet["file"] for sheet in receipt["sheets"]] == ["a.csv", "z.csv"]
     assert [sheet["rows"] for sheet in receipt["sheets"]] == [1, 1]
     (refused,) = receipt["refused"]
-    assert refused.startswith("bad.xlsx: ")
+    assert refused.startswith("bad.xlsx")
 
 
 CARD = """Card,Slide force card
