@@ -27,6 +27,7 @@ from qc.words import (
     count_words,
     dated_words,
     day_words,
+    figure_words,
     passed_words,
     pieces_words,
     quantity_words,
@@ -103,9 +104,7 @@ def number(value: float, decimals: int = 1, signed: bool = False) -> str:
     ('−1.3', '+3')
     """
     text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
-    if float(text) == 0:
-        text = text.lstrip("+-")
-    return text.replace("-", "−")
+    return figure_words(text)
 
 
 def amount(value: float, code: str, decimals: int = 1, signed: bool = False) -> str:
@@ -121,7 +120,7 @@ def difference(value: float, code: str, signed: bool = False) -> str:
     >>> difference(0.069, "mm", signed=True), difference(0.0042, "mm"), difference(-1.6, "cent", signed=True)
     ('+69 µm', '4.2 µm', '−1.6 cents')
     """
-    told = quantity_words(value, code).replace("-", "−")
+    told = quantity_words(value, code)
     return f"+{told}" if signed and value > 0 else told
 
 
@@ -140,7 +139,7 @@ def sized(value: float, low: float, high: float, code: str) -> str:
     >>> sized(0.0139, 0.0108, 0.0171, "mm")
     '+14 µm (+11 to +17, 95 %)'
     """
-    return interval_words(value, low, high, code, signed=True).replace("-", "−")
+    return interval_words(value, low, high, code, signed=True)
 
 
 def bound(value: float, code: str, signed: bool = False) -> str:
@@ -152,7 +151,7 @@ def bound(value: float, code: str, signed: bool = False) -> str:
     ('−12 mm', '13.85 mm')
     """
     text = f"{value:+g}" if signed and value else f"{value:g}"
-    return f"{text.replace('-', '−')} {unit(code)}".rstrip()
+    return f"{figure_words(text)} {unit(code)}".rstrip()
 
 
 def decimals_of(verdict: SeriesVerdict) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from qc.words import number_words, places_words, unit_words
+from qc.words import MINUS, MOST_IN_FOUR, MOST_PLACES, figure_words, number_words, places_words, unit_words
 
 
 def interval_words(
@@ -31,7 +31,7 @@ def interval_words(
     Examples
     --------
     >>> interval_words(0.0139, 0.0108, 0.0171, "mm"), interval_words(-3.06, -4.31, -1.8, "um")
-    ('14 µm (11 to 17, 95 %)', '-3.1 µm (-4.3 to -1.8, 95 %)')
+    ('14 µm (11 to 17, 95 %)', '−3.1 µm (−4.3 to −1.8, 95 %)')
     """
     low, high = min(low, high), max(low, high)
     if unit == "mm" and 0 < max(abs(value), abs(low), abs(high)) < 0.1:
@@ -43,5 +43,34 @@ def interval_words(
     else:
         told, least, most = (number_words(one) for one in (value, low, high))
     if signed:
-        told, least, most = (f"+{one}" if float(one) > 0 else one for one in (told, least, most))
+        told, least, most = (
+            f"+{one}" if not one.startswith(MINUS) and float(one) else one for one in (told, least, most)
+        )
     return f"{told} {unit_words(unit)}".rstrip() + f" ({least} to {most}{sure and f', {sure}'})"
+
+
+def stepped_words(value: float, step: float | None) -> str:
+    """Write a figure with the places that its gauge shows; four digits where the gauge is not known.
+
+    Examples
+    --------
+    >>> stepped_words(14.6, 0.001), stepped_words(14.07983, 0.001), stepped_words(8.1, 0.05)
+    ('14.600', '14.080', '8.10')
+    >>> stepped_words(149.96, 1), stepped_words(149.96, None), stepped_words(-0.04, 0.1)
+    ('150', '150', '0.0')
+    """
+    text = f"{value:.4g}" if step is None and abs(value) < MOST_IN_FOUR else f"{value:.{step_places(step)}f}"
+    return figure_words(text)
+
+
+def step_places(step: float | None) -> int:
+    """Return how many places a gauge shows whose step is this; none where the step is not known.
+
+    Examples
+    --------
+    >>> step_places(0.001), step_places(0.05), step_places(1.0), step_places(None)
+    (3, 2, 0, 0)
+    """
+    if step is None:
+        return 0
+    return min(MOST_PLACES, len(f"{step:.{MOST_PLACES}f}".rstrip("0").partition(".")[2]))

@@ -23,6 +23,9 @@ NO_PLURAL = ("ss", "us", "is", "as", "os")
 CLOSE, APART = 0.7, 0.1
 """Chosen: a likeness from which a word can stand for another, and by how much it must beat the next one."""
 
+MINUS = "\N{MINUS SIGN}"
+"""What stands before a figure below nought wherever people read it; a hyphen is narrower and breaks lines."""
+
 MOST_PLACES = 6  # chosen: finer than any gauge of a workshop
 
 MOST_IN_FOUR = 10_000.0
@@ -173,12 +176,36 @@ def number_words(value: float) -> str:
     Examples
     --------
     >>> number_words(22.93), number_words(0.0123), number_words(3.14), number_words(-0.4)
-    ('23', '0.012', '3.1', '-0.4')
+    ('23', '0.012', '3.1', '−0.4')
     """
     size = abs(value)
     if size >= 10 or size == 0:
         return places_words(value, 0)
     return places_words(value, 1 if size >= 0.1 else 1 - math.floor(math.log10(size)))
+
+
+def figure_words(text: str) -> str:
+    """Set a figure as people read it: below nought with a minus and no hyphen, nought without a sign.
+
+    Examples
+    --------
+    >>> figure_words("-3.1"), figure_words("-0.00"), figure_words("+0.0"), figure_words("+0.2")
+    ('−3.1', '0.00', '0.0', '+0.2')
+    """
+    if text[:1] not in "+-" or not text:
+        return text
+    return text[1:] if float(text) == 0 else text.replace("-", MINUS, 1)
+
+
+def plain_words(value: float) -> str:
+    """Write a figure of the plan, a limit or a target, with the places it was typed with.
+
+    Examples
+    --------
+    >>> plain_words(-0.06), plain_words(-0.0), plain_words(14.05)
+    ('−0.06', '0', '14.05')
+    """
+    return figure_words(f"{value:g}")
 
 
 def places_words(value: float, places: int) -> str:
@@ -187,10 +214,9 @@ def places_words(value: float, places: int) -> str:
     Examples
     --------
     >>> places_words(-0.04, 1), places_words(-3.14, 1)
-    ('0.0', '-3.1')
+    ('0.0', '−3.1')
     """
-    text = f"{value:.{places}f}"
-    return text.removeprefix("-") if float(text) == 0 else text
+    return figure_words(f"{value:.{places}f}")
 
 
 def level_words(value: float, span: float) -> str:
@@ -307,33 +333,6 @@ def passed_words(faults: float) -> str:
     if not faults:
         return "pass"
     return "fail" if faults >= 1 else f"fail ({100 * faults:.0f} % of its readings)"
-
-
-def stepped_words(value: float, step: float | None) -> str:
-    """Write a figure with the places that its gauge shows; four digits where the gauge is not known.
-
-    Examples
-    --------
-    >>> stepped_words(14.6, 0.001), stepped_words(14.07983, 0.001), stepped_words(8.1, 0.05)
-    ('14.600', '14.080', '8.10')
-    >>> stepped_words(149.96, 1), stepped_words(149.96, None), stepped_words(-0.04, 0.1)
-    ('150', '150', '0.0')
-    """
-    text = f"{value:.4g}" if step is None and abs(value) < MOST_IN_FOUR else f"{value:.{step_places(step)}f}"
-    return text.removeprefix("-") if float(text) == 0 else text
-
-
-def step_places(step: float | None) -> int:
-    """Return how many places a gauge shows whose step is this; none where the step is not known.
-
-    Examples
-    --------
-    >>> step_places(0.001), step_places(0.05), step_places(1.0), step_places(None)
-    (3, 2, 0, 0)
-    """
-    if step is None:
-        return 0
-    return min(MOST_PLACES, len(f"{step:.{MOST_PLACES}f}".rstrip("0").partition(".")[2]))
 
 
 def listed(words: Sequence[str]) -> str:

@@ -1,12 +1,14 @@
 """Words that every floor shares."""
 
 import calendar
+import re
 from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qc.intervals import interval_words, stepped_words
 from qc.words import (
     MONTHS,
     closest,
@@ -18,6 +20,8 @@ from qc.words import (
     month_words,
     number_words,
     pieces_words,
+    places_words,
+    plain_words,
     quantity_words,
     some_of,
     unit_words,
@@ -67,7 +71,7 @@ def test_two_close_ones_or_none_give_no_guess(typed, allowed):
     [
         (0.0, "0"),
         (12.6, "13"),
-        (-12.6, "-13"),
+        (-12.6, "−13"),
         (9.96, "10.0"),
         (0.25, "0.2"),
         (0.0312, "0.031"),
@@ -91,3 +95,27 @@ def test_levels_follow_the_scale_they_stand_on():
 
 def test_units_are_written_for_people():
     assert [unit_words(u) for u in ("um", "cent", "N", "count")] == ["µm", "cents", "N", ""]
+
+
+FIGURE = st.floats(-1e6, 1e6)
+PRINTED = re.compile(r"[−+]?\d[\d.e+]*")
+
+
+@given(FIGURE, FIGURE, FIGURE, st.integers(0, 6), st.sampled_from(["mm", "um", "cent", ""]), st.booleans())
+def test_every_figure_carries_a_minus_or_none(value, low, high, places, unit, signed):
+    """No hyphen for a minus, no sign before nought, whichever function writes it."""
+    texts = [
+        number_words(value),
+        places_words(value, places),
+        plain_words(value),
+        level_words(value, abs(high) + 1e-3),
+        stepped_words(value, 10.0**-places),
+        quantity_words(value, unit),
+        interval_words(value, low, high, unit, signed=signed),
+    ]
+    for text in texts:
+        bare = text.replace("e-", "e")  # a power of ten in plain_words
+        assert "-" not in bare, text
+        for figure in PRINTED.findall(bare):
+            nought = not figure.strip("−+0.")
+            assert not nought or figure[0] not in "−+", text

@@ -216,7 +216,7 @@ def _row(view: SignalView) -> Component:
         href=address("/signals/<signal>", {"signal": view.name}),
         className="name",
     )
-    raised = f"Raised {words.day(view.signal.raised_day, year=True)} at {view.signal.raised_serial}."
+    raised = _raised(view)
     state = html.Span(_standing(view), className="is-drifting" if view.state == "open" else "state")
     because = unbroken(f"{raised} {view.told.because}".strip())
     rest = [
@@ -225,6 +225,13 @@ def _row(view: SignalView) -> Component:
     told = html.Div([html.P([link, " ", state]), html.P(because, className="said"), *rest])
     peak = Drawing(pictograms.draw_peak(20)) if view.state == "open" else html.Span()
     return html.Li([peak, told, spark(view.verdict, view.signal)], className="row")
+
+
+def _raised(view: SignalView) -> str:
+    """Say when it was first told, and of which day the piece is by which: a card may come in late."""
+    of, told = view.signal.raised_day, view.known or view.signal.raised_day
+    measured = "" if of == told else f", measured on {words.day(of, year=of.year != told.year)}"
+    return f"First told on {words.day(told, year=True)}, at {view.signal.raised_serial}{measured}."
 
 
 def _standing(view: SignalView) -> str:
@@ -244,7 +251,8 @@ def _facts(view: SignalView) -> Component:
     found = view.signal
     rows: list[tuple[str, Any]] = [
         ("Kind", KIND_WORDS[found.kind]),
-        ("Began at", serial_link(found.start_serial)),
+        ("Began at", serial_link(found.since_serial)),
+        ("First told", words.day(view.known or found.raised_day, year=True)),
         ("Raised at", serial_link(found.raised_serial)),
         ("Pieces since it began", str(found.pieces)),
     ]
@@ -285,7 +293,7 @@ def _suspects(view: SignalView) -> Component:
 
 
 def _fallback(view: SignalView) -> str:
-    return f"{series_name(view.verdict)}: {KIND_WORDS[view.signal.kind]} since {view.signal.start_serial}."
+    return f"{series_name(view.verdict)}: {KIND_WORDS[view.signal.kind]} since {view.signal.since_serial}."
 
 
 def _list_title(**_: str) -> str:

@@ -13,6 +13,7 @@ from dashboard.along import draw_along
 from dashboard.drawing import Drawing
 from dashboard.parts import card, figures, nothing, serial_link, table, unbroken
 from dashboard.routing import address, series_address
+from qc.intervals import stepped_words
 from qc.jobs.board import (
     CardOfPiece,
     FigureOfPiece,
@@ -29,7 +30,7 @@ from qc.jobs.board import (
     shared_words,
 )
 from qc.states import NEAR
-from qc.words import passed_words, stepped_words
+from qc.words import passed_words
 
 SHOWN_SHARED = 40
 """Pieces named that bear a suspect batch or tool; `qc also` and its page have all of them."""
@@ -253,7 +254,7 @@ def leaving_card(record: PieceRecord) -> list[Component]:
 
 
 def _number(value: float, one: FigureOfPiece) -> str:
-    return stepped_words(value, one.step).replace("-", "−")
+    return stepped_words(value, one.step)
 
 
 def _capital(text: str) -> str:

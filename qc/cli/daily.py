@@ -79,7 +79,7 @@ def upload(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="What their headings mean (card, columns, dates); remembered for each heading line.",
+            help="What their headings mean, or where everything stands on them (a layout); remembered.",
             show_default=False,
         ),
     ] = None,
@@ -121,8 +121,10 @@ def upload(
         proposal = propose(opened, read_files(files))
         show(proposal, as_json=as_json, told=told)
         return _refused(map(told, proposal.refused))
-    meant = read_mapping_file(mapping, opened) if mapping is not None else ()
-    receipt = take_in(opened, read_files(files), who=who, progress=Progress(), mappings=meant)
+    meant, layouts = read_mapping_file(mapping, opened) if mapping is not None else ((), ())
+    receipt = take_in(
+        opened, read_files(files), who=who, progress=Progress(), mappings=meant, layouts=layouts
+    )
     show(receipt, as_json=as_json, told=told)
     _refused(map(told, receipt.refused))
 

@@ -5,13 +5,13 @@ from .cards import ORDERS as ORDERS
 from .cards import CardMapping as CardMapping
 from .cards import DateQuestion as DateQuestion
 from .cards import HeadingsUnknown as HeadingsUnknown
-from .cards import MappingError as MappingError
 from .cards import Mappings as Mappings
 from .cards import ReadAs as ReadAs
 from .cards import SheetQuestion as SheetQuestion
 from .cards import ask_dates as ask_dates
 from .cards import mappings_text as mappings_text
 from .cards import proposal_text as proposal_text
+from .cards import read_layout_texts as read_layout_texts
 from .cards import read_mapping as read_mapping
 from .cells import days_of as days_of
 from .checking import Checked as Checked
@@ -23,6 +23,7 @@ from .checking import mend_row as mend_row
 from .checking import recheck as recheck
 from .checking import warm_up as warm_up
 from .checking import written_alike as written_alike
+from .errors import MappingError as MappingError
 from .errors import SheetError as SheetError
 from .first_plan import draft_plan as draft_plan
 from .first_plan import look_at as look_at
@@ -36,6 +37,7 @@ from .known import card_days as card_days
 from .known import identity as identity
 from .known import known_from as known_from
 from .known import usual_figures as usual_figures
+from .layouts import SheetLayout as SheetLayout
 from .reading import MAX_BYTES as MAX_BYTES
 from .reading import Grid as Grid
 from .reading import SheetReader as SheetReader

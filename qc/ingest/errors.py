@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from qc.errors import QcError
+from qc.plan import PlanFault
+from qc.words import count_words
 
 
 class SheetError(QcError):
@@ -36,3 +40,12 @@ class SheetError(QcError):
             "problem": self.problem,
             "hint": self.hint,
         }
+
+
+class MappingError(QcError):
+    """A mapping cannot be used; `faults` lists all that is wrong with it, in order of line."""
+
+    def __init__(self, source: str, faults: Sequence[PlanFault]) -> None:
+        self.source, self.faults = source, tuple(sorted(faults, key=lambda fault: fault.line))
+        lines = [f"{source}: the mapping has {count_words(len(self.faults), 'fault')}."]
+        super().__init__("\n".join([*lines, *(f"  {fault}" for fault in self.faults)]))

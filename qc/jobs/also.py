@@ -11,11 +11,12 @@ import polars as pl
 from qc.errors import UsageError
 from qc.ingest import days_of
 from qc.jobs.errors import JobError
-from qc.jobs.pieces import Doubt, doubted_serials, doubts_of, master_checks, was_zeroed
+from qc.jobs.judging import master_checks
+from qc.jobs.pieces import Doubt, doubted_serials, doubts_of
 from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.report.terminal import touched_text
-from qc.watch import check_is_good, worst_of_days
+from qc.watch import check_is_good, was_zeroed, worst_of_days
 from qc.words import day_words
 
 Kind = Literal["gauge", "tool", "batch", "person"]

@@ -186,7 +186,7 @@ def _lasts(found: SignalResult) -> bool:
 
 def _closed_false(title: str, found: SignalResult) -> str:
     """Say what the figures rest on where pieces still differ though somebody called that false."""
-    since = f"{found.start_serial} ({dated_words(found.start_day)})"
+    since = f"{found.since_serial} ({dated_words(found.since_day)})"
     return (
         f"{title}: the change since {since} was closed as false. "
         "It holds no piece and is no drift any more; as long as the pieces since differ from those before, "
@@ -230,10 +230,10 @@ def _series(verdict: SeriesVerdict, open_signals: int, known: date | None, today
         "family": verdict.key.family,
         "pieces": verdict.pieces,
         "behaviour": verdict.behaviour,
-        "since_serial": signal.start_serial if signal else None,
-        "since_date": signal.start_day.isoformat() if signal else None,
+        "since_serial": signal.since_serial if signal else None,
+        "since_date": signal.since_day.isoformat() if signal else None,
         "since_known": known.isoformat() if known else None,
-        "limits_not_kept_since": verdict.not_kept.start_day.isoformat() if verdict.not_kept else None,
+        "limits_not_kept_since": verdict.not_kept.since_day.isoformat() if verdict.not_kept else None,
         "settled_since": verdict.settled_since.isoformat() if verdict.settled_since else None,
         "size": signal.size if signal else None,
         "unit": verdict.unit,

@@ -22,6 +22,7 @@ from qc.ingest import (
     HeadingsUnknown,
     Mappings,
     SheetError,
+    SheetLayout,
     SheetQuestion,
     Unfolded,
     batch_reader,
@@ -100,6 +101,12 @@ class _File:
                     f"Is {' or '.join(read.numbers)} a figure of {title}? {it} kept as a remark and on no "
                     "chart; put a figure into the plan, then hand the sheet in again."
                 )
+        for through in (part.through for part in self.parts if part.through is not None):
+            said.append(f"Read through the layout {through.layout.name}.")
+            if left := through.left:
+                more = f" and {len(left) - 3} more" if len(left) > 4 else ""
+                cells = ", ".join(left[:3]) + more if more else listed(left)
+                said.append(f"Numbers that it does not take, kept with the sheet alone: {cells}.")
         tabs = [tab for part in self.parts for tab in part.passed_over]
         said += [f"Passed over, since no figure stands there: tab {listed(tabs)}."] if tabs else []
         once = command_words("upload", self.name, "--propose-mapping")
@@ -140,6 +147,7 @@ def upload(
     who: str = "",
     progress: ShowProgress | None = None,
     mappings: Sequence[CardMapping] = (),
+    layouts: Sequence[SheetLayout] = (),
     entered_as: str = "",
     in_words: bool = True,
 ) -> UploadReceipt:
@@ -150,14 +158,15 @@ def upload(
     workshop : Workshop
         An open workshop.
     files : sequence of (name, bytes)
-        Csv or xlsx files as they came from the bench; `read_files` gives the error in place of the bytes of a
-        file that it refuses.
+        Csv or xlsx files of the bench; `read_files` gives the error in place of the bytes it refuses.
     who : str
         Code of the person who uploads.
     progress : callable, optional
         Told how many sheets have been read.
     mappings : sequence of CardMapping
         What their headings mean, confirmed by handing them in; remembered for each heading line.
+    layouts : sequence of SheetLayout
+        Layouts that were shown, likewise; what waited of a sheet is settled where it is read through one.
     entered_as : str
         Id that a tablet gave to the one sheet there is, where it was typed at the bench.
     in_words : bool
@@ -179,7 +188,7 @@ def upload(
     """
     with ending(NOTHING_STORED):
         refuse_no_name(who)
-        known = mappings_for(workshop, mappings)
+        known = mappings_for(workshop, mappings, layouts)
         taken, refused, questions = _read(workshop, files, known, progress)
         parts = [part for file in taken for part in file.parts]
         _refuse_strange(mappings, parts, refused)
@@ -190,7 +199,7 @@ def upload(
         sheets = [_new_sheet(file, entered_as) for file in taken]
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
-        text = confirmed_text(workshop, parts) if mappings else None
+        text = confirmed_text(workshop, parts) if mappings or layouts else None
         counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now, mappings=text)
     new = sum(count.accepted + count.held - count.held_again for count in counts)
     # sheets that bring nothing new still have what came before them judged: it may never have been
@@ -199,20 +208,24 @@ def upload(
     # of a box of old sheets nobody completes one by hand
     few = in_words and len(taken) < MANY_SHEETS
     missing = [still_missing(f.parts, workshop.plan, record) if record and few else () for f in taken]
+    told, plan = zip(taken, sheets, counts, missing, strict=True), workshop.plan
     receipts = tuple(
-        SheetReceipt(
-            count, _own_signals(sheet, count, raised), _marks(file), lacking, file.read_with(workshop.plan)
-        )
-        for file, sheet, count, lacking in zip(taken, sheets, counts, missing, strict=True)
+        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), lacking, file.read_with(plan))
+        for file, sheet, count, lacking in told
     )
     every = tuple(signal for found in raised.values() for signal in found)
-    own = {signal["id"] for receipt in receipts for signal in receipt.signals}
-    late = frozenset(s["id"] for s in every if waited and s["id"] not in own)
+    late = _late(every, receipts) if waited else frozenset()
     accepted = accepted_since(workshop, reached.readings) if new else Accepted()
     pieces, gone = _pieces_on(sheets)
     asked = {*pieces, *with_parts(workshop, gone)} if new and in_words else ()
     hold = hold_list(workshop, serials=asked, judge=False) if new and in_words else None
     return UploadReceipt(receipts, tuple(refused), every, late, questions, accepted, hold, pieces, gone)
+
+
+def _late(every: Iterable[RaisedSignal], receipts: Iterable[SheetReceipt]) -> frozenset[str]:
+    """Return the signals that no sheet of this upload raised: what came before was judged with it."""
+    own = {signal["id"] for receipt in receipts for signal in receipt.signals}
+    return frozenset(signal["id"] for signal in every if signal["id"] not in own)
 
 
 def _pieces_on(sheets: Sequence[NewSheet]) -> tuple[frozenset[str], frozenset[str]]:
@@ -287,6 +300,7 @@ def _new_sheet(file: _File, entered_as: str) -> NewSheet:
         held=joined([c.held for c in file.checked], HELD),
         told=told_reasons,
         entered_as=entered_as,
+        anew={p.tab: p.through.layout.name for p in file.parts if p.through is not None},
     )
 
 

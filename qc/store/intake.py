@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 
 import polars as pl
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, RowMapping, insert, select
 
 from qc.plain import JsonObject
 from qc.store.chain import append_entry, next_entry
@@ -55,6 +55,8 @@ class NewSheet:
         The reasons of a held row, as its text in JSON -> the names of those that are counted.
     entered_as : str
         Id that a tablet gave to what was typed on it; what bears the id of a sheet on record is that sheet.
+    anew : mapping of str to str
+        Tab -> the layout it was read through: what waited of that tab was read without it, and is settled.
     """
 
     file: str
@@ -66,6 +68,7 @@ class NewSheet:
     held: pl.DataFrame = field(default_factory=pl.DataFrame)
     told: Callable[[str], Sequence[str]] = _every_reason
     entered_as: str = ""
+    anew: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +154,9 @@ def _add_sheet(
         reasons=_reasons(still_held["reasons"], item.told),
         held_again=again,
     )
-    if (sheet_id is not None and accepted + waiting.height == 0) or entered(conn, item.entered_as):
+    before = _read_without(conn, sheet_id, item, own.held) if sheet_id is not None else {}
+    nothing = sheet_id is not None and accepted + waiting.height == 0 and not before
+    if nothing or entered(conn, item.entered_as):
         return count, False
     number = next_entry(conn)
     new = sheet_id is None
@@ -166,6 +171,7 @@ def _add_sheet(
     write_held(conn, waiting, sheet_id, number)
     if not new:
         _settle_accepted(conn, sheet_id, taken, happened, number)
+        _settle_anew(conn, before, own.readings, item.anew, number)
     wrote = {"sheet": new, "reading": taken.height, "event": happened.height, "held": waiting.height}
     wrote["held_event"] = not new  # only a sheet that came before can have rows that wait
     append_entry(conn, "sheet", who, when, item.file, [name for name, rows in wrote.items() if rows])
@@ -202,6 +208,40 @@ def _settle_accepted(
     still = select(held.c.id, *where).where(held.c.sheet == sheet_id, held.c.id.not_in(closed))
     hits = [row[0] for row in conn.execute(still) if tuple(row[1:]) in cells]
     write_settled(conn, hits, ACCEPTED, "accepted when the sheet came again", number)
+
+
+def _read_without(
+    conn: Connection, sheet_id: int, item: NewSheet, rows: pl.DataFrame
+) -> dict[int, RowMapping]:
+    """Return the rows of a sheet that wait and were read without the layout it is read through now."""
+    if not item.anew:
+        return {}
+    closed = select(held_event.c.held)
+    still = select(held.c.id, held.c.tab, held.c.row, held.c.text).where(
+        held.c.sheet == sheet_id,
+        held.c.id.not_in(closed),
+        held.c.fingerprint.not_in(list(rows["fingerprint"])),
+    )
+    rows_before = conn.execute(still).mappings()
+    return {row["id"]: row for row in rows_before if (row["tab"] or "") in item.anew}
+
+
+def _settle_anew(
+    conn: Connection,
+    before: Mapping[int, RowMapping],
+    readings: pl.DataFrame,
+    anew: Mapping[str, str],
+    number: int,
+) -> None:
+    """Close what waited of a sheet before its layout was shown: accepted where its figure is accepted now."""
+    closed = set(conn.execute(select(held_event.c.held).where(held_event.c.held.in_(list(before)))).scalars())
+    figures = {(tab or "", row, text) for tab, row, text in readings.select("tab", "row", "text").iter_rows()}
+    for layout in dict.fromkeys(anew.values()):
+        note = f"read anew through the layout {layout}"
+        own = {n: row for n, row in before.items() if anew[row["tab"] or ""] == layout and n not in closed}
+        taken = [n for n, row in own.items() if (row["tab"] or "", row["row"], row["text"]) in figures]
+        write_settled(conn, taken, ACCEPTED, note, number)
+        write_settled(conn, [n for n in own if n not in taken], DROPPED, note, number)
 
 
 def _reasons(texts: Iterable[str], told: Callable[[str], Sequence[str]]) -> dict[str, int]:

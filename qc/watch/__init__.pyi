@@ -41,10 +41,12 @@ from .changes import plain_kept_states as plain_kept_states
 from .changes import weekly_pace as weekly_pace
 from .changes import with_later_marks as with_later_marks
 from .gauges import CHECK_RATE as CHECK_RATE
+from .gauges import FoundOff as FoundOff
 from .gauges import GaugeChange as GaugeChange
 from .gauges import GaugeStanding as GaugeStanding
 from .gauges import MasterCheck as MasterCheck
 from .gauges import check_is_good as check_is_good
+from .gauges import found_off as found_off
 from .gauges import gauge_changes as gauge_changes
 from .gauges import gauge_moved_sentence as gauge_moved_sentence
 from .gauges import gauge_moved_steps as gauge_moved_steps
@@ -56,6 +58,7 @@ from .gauges import masters_words as masters_words
 from .gauges import next_working_day as next_working_day
 from .gauges import runs_out_soon as runs_out_soon
 from .gauges import standing_change as standing_change
+from .gauges import was_zeroed as was_zeroed
 from .gauges import worst_of_days as worst_of_days
 from .heirs import heirs_of as heirs_of
 from .heirs import is_same as is_same

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import NORMAL, PRIOR, Capability, Limits, Noise, StatisticsError, learned_capability
-from qc.watch.results import LEARNING, Point
+from qc.watch.results import LEARNING, Forecast, Point, SignalResult
 from qc.watch.words import STILL_MOVING
 
 PLAN_SHAPES = ("normal", "positive", "any")  # given in a plan, not learned
@@ -127,3 +128,20 @@ def more_to_settle(values: ArrayLike, lower: float | None, upper: float | None, 
         return learned_capability(readings, limits, NORMAL, shape="normal", wanted=wanted).pieces_to_settle
     except StatisticsError:
         return None
+
+
+def urgency(
+    behaviour: str,
+    answer: LimitsAnswer,
+    drifting: Sequence[SignalResult],
+    forecast: Forecast | None,
+    today: date,
+) -> float:
+    """Sort key of the board: drifting first, by size and by what is likely outside; then dies running out."""
+    score = {"no": 2.0, "unproven": 1.0}.get(answer.capable, 0.0)
+    if behaviour == "drifting":
+        size = max((abs(s.size_sigma or 0.0) for s in drifting), default=0.0)
+        score += 10.0 + min(size, 9.0) + 10.0 * (answer.outside or 0.0)
+    if forecast is not None and forecast.change_by_day is not None:
+        score += max(0.0, 5.0 - max((forecast.change_by_day - today).days, 0) / 7)
+    return round(score, 4)

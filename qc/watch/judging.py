@@ -13,23 +13,22 @@ from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.stats import Noise
-from qc.watch.capability import LimitsAnswer, judge_limits
+from qc.watch.capability import judge_limits, urgency
 from qc.watch.carried import told_over, told_suspects, with_kept
-from qc.watch.causes import FactorLevels, find_suspects
+from qc.watch.causes import FactorLevels, find_suspects, still_unchanged
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
 from qc.watch.common_limits import common_limits
-from qc.watch.mends import opened_again
+from qc.watch.gauges import FoundOff
+from qc.watch.mends import after_mend, begun_before, opened_again
 from qc.watch.reaction import again_step, better_step, is_good_news
 from qc.watch.results import (
     LEARNING,
     Behaviour,
-    Forecast,
     Point,
     Scatter,
     SeriesKey,
     SeriesVerdict,
     SignalResult,
-    Suspect,
 )
 from qc.watch.scatter import scatter_of
 from qc.watch.series import Points, sources_of
@@ -78,6 +77,8 @@ class Question:
         Of these the ones whose new level is the settled state.
     told : sequence of SignalResult
         All findings of the series, open and closed, as they were told last.
+    off : sequence of FoundOff
+        Stretches in which a gauge read wrongly, by its checks.
     """
 
     plan: Plan
@@ -97,6 +98,7 @@ class Question:
     closed: Sequence[SignalResult] = ()
     stays: Sequence[SignalResult] = ()
     told: Sequence[SignalResult] = ()
+    off: Sequence[FoundOff] = ()
 
     @property
     def key(self) -> SeriesKey:
@@ -154,6 +156,7 @@ def judge_further(
         lots=question.lots,
         mends=question.decisions.mends,
         over=told_over(question.told),
+        off=question.off,
     )
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
@@ -241,7 +244,7 @@ def _verdict(
         signals=signals,
         forecast=forecast,
         notes=notes,
-        worst=_worst(behaviour, answer, drifting, forecast, question.today),
+        worst=urgency(behaviour, answer, drifting, forecast, question.today),
         before=question.before,
         baseline_first=frozen[0] if frozen else None,
         baseline_last=frozen[1] if frozen else None,
@@ -311,13 +314,12 @@ def _signal(
         closing=found.closing,
         over_since=course.over_since(found),
     )
-    stage_index = [s.id for s in question.plan.stages].index(question.stage.id)
     suspects, unchanged, left_open = find_suspects(
         points,
         result,
         factors,
         question.plan,
-        stage_index,
+        [s.id for s in question.plan.stages].index(question.stage.id),
         question.today,
         own=sources_of(question.characteristic),
         apart=apart,
@@ -326,18 +328,19 @@ def _signal(
     if not suspects and result.over_since:
         # what was found while it lasted is no less a coincidence for being over
         suspects, left_open = told_suspects(result, question.told), ""
-    own = course.own_suspect(result, question.plan)
+    own = course.own_suspect(result, question.plan, question.today)
     if own is not None:
         suspects, left_open = (own, *(s for s in suspects if s.name != own.name)), ""
-        unchanged = tuple(kind for kind in unchanged if kind != own.kind)
-    return _said(question, points, result, suspects, unchanged, left_open)
+        unchanged = still_unchanged(unchanged, own.kind)
+    result = begun_before(replace(result, suspects=suspects), question.decisions.mends, points)
+    left_open = "" if result.suspects != suspects else left_open
+    return _said(question, points, result, unchanged, left_open)
 
 
 def _said(
     question: Question,
     points: Sequence[Point],
     signal: SignalResult,
-    suspects: tuple[Suspect, ...],
     unchanged: tuple[str, ...],
     left_open: str,
 ) -> SignalResult:
@@ -348,8 +351,8 @@ def _said(
         signal.kind,
         signal.side,
         signal.size,
-        signal.start_serial,
-        signal.start_day,
+        signal.since_serial,
+        signal.since_day,
         question.today,
         pace=pace_of(points, signal),
         ends=(signal.size_low, signal.size_high),
@@ -358,42 +361,25 @@ def _said(
     if signal.ended is not None and signal.mended is None:
         since = points[signal.ended - 1]
         back = f"{since.serial} ({day_words(since.day, question.today)})"
-    because = because_sentence([s.sentence for s in suspects], unchanged, signal.pieces, back, left_open)
+    coincides = [s.sentence for s in signal.suspects]
+    because = because_sentence(coincides, unchanged, signal.pieces, back, left_open)
     if signal.reopens:
+        sentence = after_mend(sentence, signal, question.decisions.mends, points)
         because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"
     kind = question.characteristic.kind
     step = question.characteristic.next_step or again_step(points[-1].serial, kind)
     if is_good_news(signal, kind):
         step = better_step(points[-1].serial, kind)
-    return replace(
-        signal, suspects=suspects, unchanged=unchanged, sentence=sentence, because=because, next_step=step
-    )
+    return replace(signal, unchanged=unchanged, sentence=sentence, because=because, next_step=step)
 
 
 def _decided(question: Question, course: LevelCourse) -> tuple[str, ...]:
-    earlier = f"{question.before} pieces made before the first one shown are no longer read."
     told = decision_notes(question.decisions, course.points, course.note())
-    return (*((earlier,) if question.before else ()), *told)
+    if not question.before:
+        return tuple(told)
+    return (f"{question.before} pieces made before the first one shown are no longer read.", *told)
 
 
 def _left_out(reduced: Points) -> tuple[str, ...]:
-    if not reduced.left_out:
-        return ()
-    return (f"No point for {', '.join(reduced.left_out)}: under half of the places were read.",)
-
-
-def _worst(
-    behaviour: str,
-    answer: LimitsAnswer,
-    drifting: Sequence[SignalResult],
-    forecast: Forecast | None,
-    today: date,
-) -> float:
-    """Sort key of the board: drifting first, by size and by what is likely outside; then dies running out."""
-    score = {"no": 2.0, "unproven": 1.0}.get(answer.capable, 0.0)
-    if behaviour == "drifting":
-        size = max((abs(s.size_sigma or 0.0) for s in drifting), default=0.0)
-        score += 10.0 + min(size, 9.0) + 10.0 * (answer.outside or 0.0)
-    if forecast is not None and forecast.change_by_day is not None:
-        score += max(0.0, 5.0 - max((forecast.change_by_day - today).days, 0) / 7)
-    return round(score, 4)
+    told = f"No point for {', '.join(reduced.left_out)}: under half of the places were read."
+    return (told,) if reduced.left_out else ()

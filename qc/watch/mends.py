@@ -7,7 +7,7 @@ mended, belongs to neither side; pieces from the first after the mend are compar
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from qc.sayings import CLOSINGS, MENDED, Said, What, outcome_of
@@ -86,6 +86,52 @@ def standing_mends(said: Iterable[Said]) -> list[Said]:
         elif one.what is What.REOPENED and last is not None and found and found[-1] is last:
             found.pop()
     return found
+
+
+def begun_before(signal: SignalResult, mends: Sequence[Mend], points: Sequence[Point]) -> SignalResult:
+    """Say of a finding that opens an earlier one again where that began, and count the pieces made since.
+
+    Its own start is the first piece after the mend from which the change shows again; its cause is as old as
+    the first finding, and so is what that coincided with. Pieces that were as before in between do not count.
+    """
+    own = [mend for mend in mends if mend.root == signal.reopens]
+    if not own:
+        return signal
+    first = min(own, key=lambda mend: mend.number).told
+    begin = next((p.ordinal for p in points if p.serial == first.since_serial), signal.start)
+    last = points[-1].ordinal if signal.ended is None else signal.ended - 1
+    between = range(0)
+    if not still_there(signal, mends, points):
+        between = range(_mended_at(signal, mends, points), signal.start)
+    under = [p for p in points if begin <= p.ordinal <= last and p.ordinal not in between and not p.left_out]
+    return replace(
+        signal,
+        began_serial=first.since_serial,
+        began_day=first.since_day,
+        pieces=len(under),
+        suspects=signal.suspects or first.suspects,
+    )
+
+
+def still_there(signal: SignalResult, mends: Sequence[Mend], points: Sequence[Point]) -> bool:
+    """Say whether a change that opens again may have been there on the very first piece after the mend."""
+    return signal.start_low <= _mended_at(signal, mends, points)
+
+
+def after_mend(sentence: str, signal: SignalResult, mends: Sequence[Mend], points: Sequence[Point]) -> str:
+    """Add to the sentence of a finding that opens again when it was mended, and that it is there after it."""
+    day = next((mend.day for mend in mends if mend.number == signal.closing), None)
+    if day is None or signal.kind == "single":
+        return sentence
+    again = f"back since {signal.start_serial} ({day_words(signal.start_day, points[-1].day)})"
+    after = "still there after it" if still_there(signal, mends, points) else again
+    return f"{sentence.removesuffix('.')}; mended on {day_words(day, points[-1].day)}, and {after}."
+
+
+def _mended_at(signal: SignalResult, mends: Sequence[Mend], points: Sequence[Point]) -> int:
+    """Return the ordinal of the first piece after the mend that a finding gives the lie to."""
+    own = next((mend for mend in mends if mend.number == signal.closing), None)
+    return signal.start if own is None else own.place_among(points) + 1
 
 
 def opened_again(signal: SignalResult, mends: Sequence[Mend], today: date) -> str:

@@ -114,11 +114,23 @@ class SignalResult:
     closing: int | None = None  # number of the closing that it gives the lie to
     over_since: str = ""  # serial of the first piece that is back, where it is over by itself
     kept: tuple[str, ...] | None = None  # first and last serial it holds; None: told before it was kept
+    began_serial: str = ""  # of one that opens again: first piece of the change as it was told at first
+    began_day: date | None = None
 
     @property
     def root(self) -> str:
         """The piece that a signal goes by: the one at which it was raised first."""
         return self.reopens or self.raised_serial
+
+    @property
+    def since_serial(self) -> str:
+        """The first piece made under its cause: a mend that did not hold is no beginning."""
+        return self.began_serial or self.start_serial
+
+    @property
+    def since_day(self) -> date:
+        """Day of that piece."""
+        return self.began_day or self.start_day
 
     def to_dict(self) -> JsonObject:
         """Return plain values: dates as ISO text, tuples as lists."""

@@ -18,7 +18,8 @@ NOTHING_EXPLAINS = "Nothing recorded explains it."
 SAME_GAUGE = "the same gauge"
 """Stands for "gauge" among what did not change where no good check is on record since: it may be wrong."""
 
-INTERVAL = re.compile(r" \(-?[\d.]+ to -?[\d.]+\)")
+# with either sign: sentences kept by earlier versions have a hyphen for a minus
+INTERVAL = re.compile(r" \([−-]?[\d.]+ to [−-]?[\d.]+\)")
 """The interval of a size, as it stands in a sentence."""
 
 DAYS_OF_A_WEEK = 7
@@ -139,7 +140,7 @@ def not_kept_words(verdict: SeriesVerdict) -> str:
     found = verdict.not_kept
     if found is None:
         return ""
-    since = f"{found.start_serial} ({day_words(found.start_day, verdict.points[-1].day)})"
+    since = f"{found.since_serial} ({day_words(found.since_day, verdict.points[-1].day)})"
     return f"{verdict.title}: the new level stays, limits not kept since {since}."
 
 
@@ -256,5 +257,6 @@ def pace_of(points: Sequence[Point], signal: SignalResult) -> str:
     """Say how fast a trend goes, by the pieces it has lasted for; of anything else nothing."""
     if signal.kind != "trend":
         return ""
-    last = points[-1 if signal.ended is None else signal.ended - 2]
-    return pace_words(signal.size, signal.pieces, (last.day - signal.start_day).days, signal.unit)
+    own = points[signal.start - 1 : None if signal.ended is None else signal.ended - 1]
+    pieces = sum(not p.left_out for p in own)
+    return pace_words(signal.size, pieces, (own[-1].day - signal.start_day).days, signal.unit)

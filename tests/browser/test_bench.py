@@ -84,6 +84,7 @@ def test_a_slide_card_by_keyboard_alone_with_a_slip_caught_and_mended(tablet, bo
     page.goto(f"{board.address}/bench")
     press = page.keyboard.press
     for text in ("QH-1219", "slide-card"):  # a scanner types and ends with Enter
+        page.wait_for_selector("input:focus")  # nobody scans before the page is there
         page.keyboard.type(text)
         with page.expect_navigation():
             press("Enter")

@@ -4,7 +4,7 @@ import ast
 from pathlib import Path
 
 INGEST = Path(__file__).parents[2] / "qc" / "ingest"
-ROOMS = ("cells", "reading", "shapes", "cards", "first_plan", "sources", "doubts", "checking")
+ROOMS = ("cells", "reading", "shapes", "layouts", "cards", "first_plan", "sources", "doubts", "checking")
 """Each stands on those before it only."""
 
 

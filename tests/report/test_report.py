@@ -97,7 +97,7 @@ def test_capability_is_never_a_bare_number(verdicts):
         r"Ppk \d\.\d\d \(\d\.\d\d to \d\.\d\d, 95 %\) from 40 pieces", capability_sentence(verdicts[1])
     )
     assert re.search(
-        r"Limits not kept: Ppk -\d\.\d\d \(-\d\.\d\d to -\d\.\d\d, 95 %\) from 11 pieces",
+        r"Limits not kept: Ppk −\d\.\d\d \(−\d\.\d\d to −\d\.\d\d, 95 %\) from 11 pieces",
         capability_sentence(verdicts[0]),
     )
     few = replace(verdicts[1], capable="unproven", ppk=None, ppk_reason="12 pieces are too few")
@@ -112,7 +112,7 @@ def test_panel_lines(verdicts):
 
 def test_a_panel_says_limits_and_means_with_their_numbers(verdicts):
     svg = draw_panel(verdicts[0]).decode()
-    for text in ("limit 12 mm", "limit -12 mm", "(35)", "(11)", "S-001 to S-046"):
+    for text in ("limit 12 mm", "limit −12 mm", "(35)", "(11)", "S-001 to S-046"):
         assert text in svg
     assert svg == draw_panel(verdicts[0]).decode(), "the same bytes for the same verdict"
 

@@ -48,7 +48,7 @@ def test_a_signal_in_one_sentence(kind, side, said):
     [
         (22.9, (19.6, 26.2), "F wrap has come out 23 mm long (20 to 26) since S-1 (9 Oct)."),
         (-0.0139, (-0.0171, -0.0108), "F wrap has come out 14 µm short (11 to 17) since S-1 (9 Oct)."),
-        (0.3, (-0.1, 0.7), "F wrap has come out 0.3 mm long (-0.1 to 0.7) since S-1 (9 Oct)."),
+        (0.3, (-0.1, 0.7), "F wrap has come out 0.3 mm long (−0.1 to 0.7) since S-1 (9 Oct)."),
         (22.9, (None, None), "F wrap has come out 23 mm long since S-1 (9 Oct)."),
     ],
 )
@@ -111,7 +111,7 @@ def test_a_trend_is_told_with_its_pace():
 @pytest.mark.parametrize(
     ("kind", "side", "size", "figure", "said"),
     [
-        ("shift", "below", -0.9, "measured", "-0.9 N"),
+        ("shift", "below", -0.9, "measured", "−0.9 N"),
         ("trend", "above", 3.0, "measured", "3.0 N, climbing,"),
         ("spread", "both", -0.9, "measured", "scatters less"),
         ("count", "below", -0.4, "pass-fail", "fails less often"),

@@ -32,8 +32,8 @@ def layout(stage: str, characteristic: str, **_: str) -> Component:
     if isinstance(found, str):
         title = "Workshop beside workshop"
         return html.Div([heading(title, back=back), card("", nothing(found))])
-    cards = [_card(one) for one in found.models]
-    return html.Div([heading(found.name, UNDER, back=back), *cards, *_left_out(found)])
+    cards = [*(_card(one) for one in found.models), *_left_out(found)]
+    return html.Div([heading(found.name, UNDER, back=back), html.Div(cards, className="stack")])
 
 
 def _card(one: ModelCompared) -> Component:
@@ -55,7 +55,7 @@ def _card(one: ModelCompared) -> Component:
         one.model_name,
         html.P(unbroken(common), className="lead"),
         html.P(unbroken(apart)),
-        html.Ul(told),
+        html.Ul(told, className="sayings"),
         table(head, rows, caption, numbers=(1, 2, 3, 4)),
     )
 
@@ -63,7 +63,12 @@ def _card(one: ModelCompared) -> Component:
 def _left_out(found: ShopsCompared) -> list[Component]:
     if not found.left_out:
         return []
-    return [card("Who takes no part", html.Ul([html.Li(unbroken(text)) for text in found.left_out]))]
+    return [
+        card(
+            "Who takes no part",
+            html.Ul([html.Li(unbroken(text)) for text in found.left_out], className="sayings"),
+        )
+    ]
 
 
 def _title(stage: str, characteristic: str, **_: str) -> str:

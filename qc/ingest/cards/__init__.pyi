@@ -11,9 +11,9 @@ from .asked_plan import STATIONS as STATIONS
 from .asked_plan import CardQuestion as CardQuestion
 from .asked_plan import figure_name as figure_name
 from .asked_plan import plan_of_question as plan_of_question
-from .confirming import MappingError as MappingError
 from .confirming import mappings_text as mappings_text
 from .confirming import proposal_text as proposal_text
+from .confirming import read_layout_texts as read_layout_texts
 from .confirming import read_mapping as read_mapping
 from .headings import FIGURE_WORDS as FIGURE_WORDS
 from .headings import NUMBER_WORDS as NUMBER_WORDS
@@ -35,7 +35,9 @@ from .questions import ask_dates as ask_dates
 from .recognition import VALUE as VALUE
 from .recognition import CardSheet as CardSheet
 from .recognition import card_characteristics as card_characteristics
+from .recognition import card_names as card_names
 from .recognition import plan_names as plan_names
+from .recognition import plan_units as plan_units
 from .recognition import recognise_card as recognise_card
 from .rows import Row as Row
 from .rows import RowReader as RowReader

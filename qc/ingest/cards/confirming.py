@@ -6,29 +6,22 @@ import json
 import re
 from collections.abc import Iterable, Sequence
 
-from qc.errors import QcError
 from qc.ingest.cards.headings import CardHeadings
 from qc.ingest.cards.mapping import BESIDE, ORDERS, CardMapping, SheetQuestion
 from qc.ingest.cards.questions import known_headings
+from qc.ingest.errors import MappingError
+from qc.ingest.layouts import SheetLayout, layouts_text, read_layouts
 from qc.plan import Card, Node, Plan, PlanFault, read_tree
-from qc.words import closest, command_words, count_words, dated_words
+from qc.words import closest, command_words, dated_words
 
 FIELDS = ("card", "headings", "columns", "dates")
 WHOLE = "the whole file"
 _PLAIN_TEXT = re.compile(r"^[^\W\d_][\w ./()\[\]-]*[\w)\].]$|^[^\W\d_]$")
 _TOP = """\
-# Which heading lines of which benches mean what: kept by `qc upload --mapping` and the board, a version each
-# time it changes, and yours to edit. A heading line stands here once for each card. docs/reference/sheets.md
+# Which heading lines of which benches mean what, and the layouts that were shown: kept by the board and by
+# `qc upload --mapping`, a version each time it changes, and yours to edit. A heading line stands here once
+# for each card. docs/reference/sheets.md, docs/reference/layouts.md
 """
-
-
-class MappingError(QcError):
-    """A mapping cannot be used; `faults` lists all that is wrong with it, in order of line."""
-
-    def __init__(self, source: str, faults: Sequence[PlanFault]) -> None:
-        self.source, self.faults = source, tuple(sorted(faults, key=lambda fault: fault.line))
-        lines = [f"{source}: the mapping has {count_words(len(self.faults), 'fault')}."]
-        super().__init__("\n".join([*lines, *(f"  {fault}" for fault in self.faults)]))
 
 
 def read_mapping(text: str, name: str, plan: Plan, *, strict: bool = True) -> tuple[CardMapping, ...]:
@@ -66,8 +59,8 @@ def read_mapping(text: str, name: str, plan: Plan, *, strict: bool = True) -> tu
     if root is None:
         raise MappingError(name, faults or [_empty()])
     blocks = [root]
-    if root.get("mappings") is not None:
-        faults += _strange(root, ("mappings",))
+    if root.get("mappings") is not None or root.get("layouts") is not None:
+        faults += _strange(root, ("mappings", "layouts"))
         listed = root.get("mappings")
         blocks = listed.items() if listed is not None else []
         if listed is not None and not isinstance(listed.value, list) and listed.value is not None:
@@ -78,8 +71,46 @@ def read_mapping(text: str, name: str, plan: Plan, *, strict: bool = True) -> tu
     return tuple(mapping for mapping in found if mapping is not None)
 
 
-def mappings_text(mappings: Iterable[CardMapping]) -> str:
-    """Return remembered mappings as the text of ``mappings.yaml``; read back they are the same."""
+def read_layout_texts(text: str, name: str, plan: Plan, *, strict: bool = True) -> tuple[SheetLayout, ...]:
+    """Read the layouts that a file has under ``layouts:``, none where it has none.
+
+    Parameters
+    ----------
+    text : str
+        YAML, as on the page of the reference about layouts.
+    name : str
+        Name of the file, for the faults.
+    plan : Plan
+        The measuring plan.
+    strict : bool
+        As in `read_mapping`.
+
+    Returns
+    -------
+    tuple of SheetLayout
+
+    Raises
+    ------
+    MappingError
+        With every fault at once.
+
+    Examples
+    --------
+    >>> read_layout_texts("mappings: []", "mappings.yaml", Plan.model_construct(), strict=False)
+    ()
+    """
+    root, faults = read_tree(text)
+    if root is None:
+        raise MappingError(name, faults or [_empty()])
+    block = root.get("layouts")
+    found = read_layouts(block, plan, faults, strict=strict) if block is not None else ()
+    if faults:
+        raise MappingError(name, faults)
+    return found
+
+
+def mappings_text(mappings: Iterable[CardMapping], layouts: Iterable[SheetLayout] = ()) -> str:
+    """Return mappings and layouts as the text of ``mappings.yaml``; read back they are the same."""
     lines = [_TOP, "mappings:" if (known := list(mappings)) else "mappings: []"]
     for mapping in known:
         lines.append(f"  - card: {_quoted(mapping.card)}")
@@ -87,7 +118,7 @@ def mappings_text(mappings: Iterable[CardMapping]) -> str:
         lines.append("    columns:" if mapping.columns else "    columns: {}")
         lines += [f"      {_quoted(typed)}: {_quoted(meant)}" for typed, meant in mapping.columns]
         lines += [f"    dates: {mapping.dates}"] if mapping.dates else []
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n" + layouts_text(layouts)
 
 
 def proposal_text(questions: Sequence[SheetQuestion]) -> str:

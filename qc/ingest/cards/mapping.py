@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from qc.ingest.cells import plain
+from qc.ingest.layouts import SheetLayout
 from qc.ingest.reading import Grid
 from qc.plain import JsonObject
 from qc.words import dated_words, listed
@@ -164,10 +165,15 @@ class CardMapping:
 
 @dataclass(frozen=True, slots=True)
 class Mappings:
-    """The mappings a sheet may be read with: those handed in with it before those remembered."""
+    """The mappings a sheet may be read with: those handed in with it before those remembered.
+
+    `layouts` are those remembered, `given_layouts` those handed in with the sheets.
+    """
 
     remembered: tuple[CardMapping, ...] = ()
     given: tuple[CardMapping, ...] = ()
+    layouts: tuple[SheetLayout, ...] = ()
+    given_layouts: tuple[SheetLayout, ...] = ()
 
     def on(self, grid: Grid) -> Mappings:
         """Return those whose headings all stand on a sheet, so that most sheets are read without any."""

@@ -63,7 +63,8 @@ class CardSheet:
     """A sheet whose card is known; head and columns are translated by the names of that card.
 
     `read_as` says how its table was read; a sheet that was plain already has none. `question` is what a
-    mapping has to answer where cells of it are held.
+    mapping has to answer where cells of it are held. `decimal` is ``comma`` or ``point`` where a layout
+    says so.
     """
 
     parts: Parts
@@ -73,6 +74,7 @@ class CardSheet:
     columns: dict[str, Column]
     read_as: ReadAs | None = None
     question: SheetQuestion | None = None
+    decimal: str = ""
 
     @property
     def dates(self) -> str:

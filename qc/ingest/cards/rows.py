@@ -25,6 +25,7 @@ from qc.ingest.cells import (
     signs_counted,
     split_unit,
     weight_of,
+    without_groups,
 )
 from qc.ingest.shapes import place_meant, ways_to_join
 from qc.ingest.unfolded import ReadingColumns, SharedColumns, UnfoldedReading
@@ -263,6 +264,7 @@ class Row:
         scaled = nominal
         if written != characteristic.unit and nominal is not None:
             scaled = nominal / convert(1.0, written, characteristic.unit)
+        typed = without_groups(typed, reader.sheet.decimal)
         number = read_number(typed, written, nominal=scaled, comma_decimal=reader.comma_decimal)
         note = number.note
         if not note and "," in typed and number.value is not None and not reader.comma_is_usual:
@@ -276,9 +278,7 @@ class Row:
             )
         if number.value is None or written == characteristic.unit:
             return number.value, note
-        note = "; ".join(
-            part for part in (note, f"typed in {written}, kept in {characteristic.unit}") if part
-        )
+        note = "; ".join(filter(None, (note, f"typed in {written}, kept in {characteristic.unit}")))
         return convert(number.value, written, characteristic.unit), note
 
     def _unit(self, characteristic: Characteristic) -> str:
@@ -306,8 +306,7 @@ class Row:
     def _note(self) -> str:
         parts = [self.text("note")]
         parts += [f"{_LABELS[name]}: {text}" for name in _EXTRA_NOTES if (text := self.text(name))]
-        parts.append(self.reader._head_note)
-        return "; ".join(part for part in parts if part)
+        return "; ".join(filter(None, (*parts, self.reader._head_note)))
 
     def _rejoin(self) -> None:
         """Find the one way to join figures that their decimal comma split in a comma-separated sheet."""
@@ -374,6 +373,8 @@ def _nominal(plan: Plan, characteristic: Characteristic, model: str, day: date |
 
 def _comma_habit(sheet: CardSheet) -> tuple[bool, bool]:
     """Tell whether commas are decimal here, and whether that is the sheet's usual way (no note needed)."""
+    if sheet.decimal:
+        return sheet.decimal == "comma", True
     grid = sheet.parts.grid
     if grid.separator in {";", "\t"}:
         return True, True

@@ -33,6 +33,7 @@ from .numbers import read_decimal as read_decimal
 from .numbers import read_number as read_number
 from .numbers import read_whole as read_whole
 from .numbers import weight_of as weight_of
+from .numbers import without_groups as without_groups
 from .packed import in_order as in_order
 from .packed import packed_figures as packed_figures
 from .packed import spanned as spanned

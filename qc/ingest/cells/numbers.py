@@ -11,6 +11,7 @@ from qc.ingest.cells.names import FACTORS, WEIGHED, plain, split_unit
 _NUMBER = re.compile(r"^(?P<figure>[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[^\d.,].*)?$")
 _DASH_BEFORE = re.compile(r"^[\u2212\u2010\u2011\u2013\u2014]\s?(?=[\d.,])")  # a printed minus sign
 _GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}(?:,\d{3})$")
+_BETWEEN = " '\u2019\u00a0\u2009\u202f"  # between thousands; common practice, no source
 _PLAIN = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?$")
 COMMA_NOTE = "comma read as the decimal point"  # kept with the row, since it was decided and not typed
 
@@ -82,6 +83,27 @@ def read_number(
     if not math.isfinite(value):
         return Number(None)
     return Number(value if factor == 1.0 else float(f"{value:.12g}"), note)
+
+
+def without_groups(text: str, decimal: str) -> str:
+    """Return a figure without the marks between its thousands, where the decimal sign is known.
+
+    Parameters
+    ----------
+    text : str
+        The figure as typed.
+    decimal : str
+        ``comma`` or ``point``; empty where it is not known, and the text comes back as it is.
+
+    Examples
+    --------
+    >>> without_groups("2 148,5", "comma"), without_groups("1'148", "point"), without_groups("1 148", "")
+    ('2148,5', '1148', '1 148')
+    """
+    marks = {"comma": ".", "point": ","}.get(decimal)
+    if marks is None or not re.match(rf"^\s*[+-]?\d{{1,3}}(?:[{marks}{_BETWEEN}]\d{{3}})+(?!\d)", text):
+        return text
+    return re.sub(rf"(?<=\d)[{marks}{_BETWEEN}](?=\d{{3}}(?!\d))", "", text)
 
 
 def read_decimal(text: str) -> float | None:

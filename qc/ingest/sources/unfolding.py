@@ -9,11 +9,13 @@ import polars as pl
 
 from qc.ingest.cards import CardSheet, Mappings, ReadAs, SheetQuestion, ask_dates, read_cards
 from qc.ingest.cells import plain
+from qc.ingest.errors import SheetError
 from qc.ingest.frames import event_frame, reading_frame
 from qc.ingest.reading import Grid
 from qc.ingest.sources.bench import unfold_bench
 from qc.ingest.sources.lacquer import unfold_lacquer
 from qc.ingest.sources.repeats import number_repeats
+from qc.ingest.sources.shown import ReadThrough, layout_of, refuse_changed, unfold_shown
 from qc.ingest.sources.slide import unfold_slide
 from qc.ingest.sources.tuning import unfold_tuning
 from qc.ingest.unfolded import Rows, UnfoldedEvent, UnfoldedReading
@@ -53,6 +55,8 @@ class Unfolded:
         Tabs of the same workbook that hold words only and were not read.
     question : SheetQuestion or None
         What a mapping has to answer where cells under unknown headings are held.
+    through : ReadThrough or None
+        The layout it was read through, where one was shown.
     """
 
     file: str
@@ -64,6 +68,7 @@ class Unfolded:
     read_as: tuple[ReadAs, ...] = ()
     passed_over: tuple[str, ...] = ()
     question: SheetQuestion | None = None
+    through: ReadThrough | None = None
 
     @property
     def rows(self) -> int:
@@ -106,7 +111,20 @@ def unfold(grid: Grid, plan: Plan, mappings: Mappings | None = None) -> Unfolded
     """
     readings: list[UnfoldedReading] = []
     events: list[UnfoldedEvent] = []
-    sheets = read_cards(grid, plan, mappings)
+    known = mappings if mappings is not None else Mappings()
+    shown = layout_of(grid, known)
+    if shown is not None:
+        readings, through = unfold_shown(grid, shown, plan, SOURCES.__getitem__)
+        number_repeats(readings, plan)
+        rows = reading_frame(readings), event_frame(events)
+        card = shown.tables[0].card
+        return Unfolded(
+            grid.file, grid.tab, grid.sheet, card, *rows, passed_over=grid.passed_over, through=through
+        )
+    try:
+        sheets = read_cards(grid, plan, mappings)
+    except SheetError as error:
+        raise refuse_changed(grid, known, error) from None
     for sheet in sheets:
         found, happened = SOURCES[sheet.card.source](sheet, plan)
         readings += _filled_in(found, sheet)

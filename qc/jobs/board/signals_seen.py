@@ -33,7 +33,8 @@ class SignalView:
     comments: tuple[SignalComment, ...] = ()
     standing: str = ""  # how it stands, in a word or two
     owner: str = ""  # code of the person who has it
-    age_days: int = 0  # since it was first told
+    known: date | None = None  # when it was first told, which may be after its piece was measured
+    age_days: int = 0  # since then
     overdue: bool = False  # the day by which it was to be closed is past
     due: date | None = None  # by when it is to be closed
     closed_as: SignalResult | None = None  # of a closed one: what had been found when it was closed

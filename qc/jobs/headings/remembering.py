@@ -12,7 +12,17 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from qc.errors import MachineError
-from qc.ingest import CardMapping, Mappings, SheetError, Unfolded, mappings_text, read_file, read_mapping
+from qc.ingest import (
+    CardMapping,
+    Mappings,
+    SheetError,
+    SheetLayout,
+    Unfolded,
+    mappings_text,
+    read_file,
+    read_layout_texts,
+    read_mapping,
+)
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import Workshop
 from qc.store import OWN_FILE, flush_file
@@ -20,7 +30,9 @@ from qc.store import OWN_FILE, flush_file
 FILE = "mappings.yaml"
 
 
-def mappings_for(workshop: Workshop, given: Sequence[CardMapping] = ()) -> Mappings:
+def mappings_for(
+    workshop: Workshop, given: Sequence[CardMapping] = (), layouts: Sequence[SheetLayout] = ()
+) -> Mappings:
     """Return what a sheet may be read with: what is handed in with it, then what is remembered.
 
     A file that was edited since the last upload is recorded as a new version first, so that every sheet has
@@ -37,14 +49,17 @@ def mappings_for(workshop: Workshop, given: Sequence[CardMapping] = ()) -> Mappi
     """
     text = _text(workshop.folder / FILE)
     if not text:
-        return Mappings(given=tuple(given))
-    remembered = read_mapping(text, FILE, workshop.plan, strict=False)
+        return Mappings(given=tuple(given), given_layouts=tuple(layouts))
+    remembered = _remembered(text, workshop)
     workshop.store.record_mappings(text, who=workshop.plan.workshop.lead or "", when=workshop.now)
-    return Mappings(remembered, tuple(given))
+    mappings, shown = remembered
+    return Mappings(mappings, tuple(given), shown, tuple(layouts))
 
 
-def read_mapping_file(path: Path, workshop: Workshop) -> tuple[CardMapping, ...]:
-    """Read the mapping that a person hands in with sheets.
+def read_mapping_file(
+    path: Path, workshop: Workshop
+) -> tuple[tuple[CardMapping, ...], tuple[SheetLayout, ...]]:
+    """Read the mapping that a person hands in with sheets: what headings mean, and layouts.
 
     Raises
     ------
@@ -57,7 +72,11 @@ def read_mapping_file(path: Path, workshop: Workshop) -> tuple[CardMapping, ...]
         data = read_file(path)
     except SheetError as error:
         raise JobError(f"{path.name}: {error.problem}. Name a file with the mapping.") from error
-    return read_mapping(_decoded(data, path.name), path.name, workshop.plan)
+    text = _decoded(data, path.name)
+    return (
+        read_mapping(text, path.name, workshop.plan),
+        read_layout_texts(text, path.name, workshop.plan),
+    )
 
 
 def confirmed_text(workshop: Workshop, parts: Sequence[Unfolded]) -> Callable[[], str] | None:
@@ -67,18 +86,30 @@ def confirmed_text(workshop: Workshop, parts: Sequence[Unfolded]) -> Callable[[]
     anew, writes it, and returns its text for the version that comes before the sheets.
     """
     used = [c for part in parts for read in part.read_as if (c := read.confirmed()) is not None]
+    shown = {part.through.layout.name: part.through.layout for part in parts if part.through is not None}
 
-    def known() -> tuple[CardMapping, ...]:
+    def known() -> tuple[tuple[CardMapping, ...], tuple[SheetLayout, ...]]:
         text = _text(workshop.folder / FILE)
-        return read_mapping(text, FILE, workshop.plan, strict=False) if text else ()
+        return _remembered(text, workshop) if text else ((), ())
 
     def changed() -> str:
-        new = mappings_text(Mappings(known()).confirmed(used).remembered)
+        mappings, layouts = known()
+        kept = {layout.name: layout for layout in layouts} | shown
+        new = mappings_text(Mappings(mappings).confirmed(used).remembered, kept.values())
         _write(workshop.folder / FILE, new)
         return new
 
-    before = known()
-    return None if all(mapping in before for mapping in used) else changed
+    mappings, layouts = known()
+    is_known = all(one in mappings for one in used) and all(one in layouts for one in shown.values())
+    return None if is_known else changed
+
+
+def _remembered(text: str, workshop: Workshop) -> tuple[tuple[CardMapping, ...], tuple[SheetLayout, ...]]:
+    """Read what is remembered; the plan may have changed since, so what it does not know is no fault."""
+    return (
+        read_mapping(text, FILE, workshop.plan, strict=False),
+        read_layout_texts(text, FILE, workshop.plan, strict=False),
+    )
 
 
 def _text(path: Path) -> str:

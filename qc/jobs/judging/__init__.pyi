@@ -11,6 +11,7 @@ from .catching_up import judge_anew as judge_anew
 from .catching_up import judge_waiting as judge_waiting
 from .catching_up import not_judged_since as not_judged_since
 from .catching_up import touched_by as touched_by
+from .gauge_checks import master_checks as master_checks
 from .kept import at_latest as at_latest
 from .kept import load_verdicts as load_verdicts
 from .looking_back import Joined as Joined

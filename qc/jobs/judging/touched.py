@@ -7,16 +7,19 @@ assembly, a morning check of the gauge), since its suspects rest on that.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from datetime import date, timedelta
 
 import polars as pl
 
+from qc.jobs.judging.gauge_checks import stretches_off
 from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.workshop import Workshop
 from qc.store import News
 from qc.watch import SeriesKey, SeriesVerdict, sources_of
 
 ASSEMBLED, CHECKED = "part", "gauge-check"
+ONE_DAY = timedelta(days=1)
 MOST_CHECKS = 60
 """With more morning checks at once than this, every series with a finding is judged again."""
 
@@ -55,8 +58,33 @@ def series_touched(workshop: Workshop, news: News) -> set[str]:
     if checks.height > MOST_CHECKS:
         return direct | rest
     pieces = _pieces(workshop, news, checks)
+    off = _found_off(workshop, checks)
     kept = [verdict for verdict in load_verdicts(workshop) if str(verdict.key) in rest]
-    return direct | {str(verdict.key) for verdict in kept if _explained_by(workshop, verdict, pieces)}
+    return direct | {
+        str(verdict.key)
+        for verdict in kept
+        if _explained_by(workshop, verdict, pieces) or _read_with(verdict, off)
+    }
+
+
+def _found_off(workshop: Workshop, checks: pl.DataFrame) -> set[str]:
+    """Return the gauges that one of these checks found off, or put right: it speaks of pieces read before."""
+    days: dict[str, list[date]] = {}
+    for gauge, day in checks.iter_rows():
+        days.setdefault(gauge, []).append(day)
+    return {
+        one.gauge.id
+        for one in (stretches_off(workshop) if days else ())
+        for day in days.get(one.gauge.id, ())
+        if one.first <= day and (one.last is None or day <= one.last + ONE_DAY)
+    }
+
+
+def _read_with(verdict: SeriesVerdict, gauges: Collection[str]) -> bool:
+    """Say whether something was found in a series of which a piece was read with one of these gauges."""
+    if not verdict.signals or not gauges:
+        return False
+    return any(gauge in point.gauge.split(" + ") for point in verdict.points for gauge in gauges)
 
 
 def made_of(workshop: Workshop, rows: Iterable[tuple[str, str, str | None]]) -> set[str]:

@@ -8,6 +8,7 @@ from typing import Any
 
 from qc.jobs.judging.circumstances import Circumstances
 from qc.jobs.judging.closings import closings_by_series, told_before, with_mends
+from qc.jobs.judging.gauge_checks import stretches_off
 from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
 from qc.jobs.judging.windows import Windows
@@ -94,6 +95,7 @@ def judge_now(
         for key, (_, figure, _) in wanted.items()
     }
     before = told_before(workshop, wanted)
+    off = stretches_off(workshop)
     known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn, hands=hands)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
@@ -114,6 +116,7 @@ def judge_now(
             closed=closings[key].answered if key in closings else (),
             stays=closings[key].stays if key in closings else (),
             told=before.get(key, ()),
+            off=off,
         )
         told = around.of(stage, [point.serial for point in read[key].points.points])
         verdict, left[key] = judge_further(question, read[key].points, told, strands[key].kept)

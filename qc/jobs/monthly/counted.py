@@ -11,7 +11,7 @@ import polars as pl
 
 from qc import clock
 from qc.errors import QcError
-from qc.jobs.pieces import master_checks
+from qc.jobs.judging import master_checks
 from qc.jobs.rows import change_words, piece_words, value_words
 from qc.jobs.workshop import Workshop, plan_of
 from qc.plain import FrameRow

@@ -12,7 +12,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.workshop import PLAN, Workshop, plan_of
 from qc.plan import Characteristic, DatedLimits, read_plan_text
 from qc.report.month import plan_change_lines
-from qc.words import dated_words, unit_words
+from qc.words import dated_words, plain_words, unit_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,9 +132,9 @@ def _figure(one: Characteristic) -> FigureLine:
 
 
 def _limits(entry: DatedLimits) -> str:
-    target = f"target {entry.target:g}" if entry.target is not None else ""
+    target = f"target {plain_words(entry.target)}" if entry.target is not None else ""
     ends = (("from", entry.lower), ("to", entry.upper))
-    between = " ".join(f"{word} {value:g}" for word, value in ends if value is not None)
+    between = " ".join(f"{word} {plain_words(value)}" for word, value in ends if value is not None)
     said = ", ".join(part for part in (target, between) if part)
     at = ", ".join(value for values in entry.at.values() for value in values)
     of = [", ".join(entry.models), at, f"since {dated_words(entry.since)}" if entry.since else ""]

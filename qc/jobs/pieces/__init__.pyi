@@ -6,7 +6,6 @@ from .deciding import keep_back as keep_back
 from .deciding import release as release
 from .gauges_moved import MovedGauge as MovedGauge
 from .gauges_moved import gauge_courses as gauge_courses
-from .gauges_moved import master_checks as master_checks
 from .gauges_moved import moved_gauges as moved_gauges
 from .hold import HoldList as HoldList
 from .hold import counted as counted
@@ -24,7 +23,6 @@ from .places import whereabouts as whereabouts
 from .reasons import Doubt as Doubt
 from .reasons import doubted_serials as doubted_serials
 from .reasons import doubts_of as doubts_of
-from .reasons import was_zeroed as was_zeroed
 from .rows import HoldRow as HoldRow
 from .rows import PieceDecided as PieceDecided
 from .rows import why_words as why_words

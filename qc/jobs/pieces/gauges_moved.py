@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from qc.jobs.judging import master_checks
 from qc.jobs.workshop import Workshop
 from qc.plan import Gauge
 from qc.watch import GaugeChange, MasterCheck, gauge_changes, gauge_moved_sentence, standing_change
@@ -33,17 +34,6 @@ class MovedGauge:
 def gauge_courses(workshop: Workshop) -> dict[str, tuple[GaugeChange, ...]]:
     """Return what the checks of each gauge went through since it was last calibrated."""
     return gauge_changes(workshop.plan.gauges, master_checks(workshop), workshop.today)
-
-
-def master_checks(workshop: Workshop, gauges: Sequence[str] | None = None) -> dict[str, list[MasterCheck]]:
-    """Return the checks of each gauge, or of these, up to the workshop's day, in order of time."""
-    events = workshop.store.events("gauge-check", subjects=gauges, until=workshop.today).sort("day", "id")
-    checks: dict[str, list[MasterCheck]] = {}
-    asked = events.select("subject", "day", "value", "batch", "code")
-    for gauge, day, value, master, code in asked.iter_rows():
-        if value is not None:
-            checks.setdefault(gauge, []).append(MasterCheck(day, value, master or "", code == "zeroed"))
-    return checks
 
 
 def moved_gauges(

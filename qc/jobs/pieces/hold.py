@@ -14,7 +14,7 @@ from qc.jobs.pieces.left import with_days
 from qc.jobs.pieces.places import whereabouts
 from qc.jobs.pieces.reasons import by_gauges, by_limits
 from qc.jobs.pieces.rows import HAND, WHY_ORDER, HoldRow, PieceDecided, day_of, why_words
-from qc.jobs.pieces.under_signals import by_batches, by_mends, by_signals, signals_that_hold
+from qc.jobs.pieces.under_signals import by_answered, by_batches, by_mends, by_signals, signals_that_hold
 from qc.jobs.pieces.waiting_rows import by_held_rows, undecided
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
@@ -147,14 +147,15 @@ def hold_list(
     keep = keep and workshop.then is None
     outside, near = by_limits(workshop, keep=keep)
     every_verdict = verdicts_of_day(workshop) if verdicts is None else verdicts
-    signals, mended = signals_that_hold(workshop, every_verdict)
+    signals, mended, answered = signals_that_hold(workshop, every_verdict)
     found = [
         *outside,
         *by_held_rows(undecided(workshop, serials)),
         *by_signals(workshop, signals, serials),
         *by_mends(workshop, mended, serials),
+        *by_answered(workshop, [*mended, *answered], serials),
         *by_gauges(workshop, moved, serials),
-        *by_batches(workshop, signals, serials),
+        *by_batches(workshop, signals, serials, answered=[*mended, *answered]),
         *by_turns(workshop, used_by_turns(workshop, every_verdict) if apart is None else apart, serials),
     ]
     if serials is not None:
@@ -200,8 +201,10 @@ def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
 
 def _earlier(one: HoldRow, other: HoldRow) -> date | None:
     """Return since when the earlier of two reasons was known; None where that is still to be asked."""
-    days = [row.since for row in (one, other)]
-    return None if None in days else min(day for day in days if day is not None)
+    days = [row.since for row in (one, other) if row.since is not None]
+    if one.why == "limit" and len(days) < 2:
+        return None
+    return min(days, default=None)
 
 
 def _by_hand(decided: Sequence[PieceDecision], zone: str) -> list[HoldRow]:

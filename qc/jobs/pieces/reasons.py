@@ -5,23 +5,22 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from itertools import groupby
 
 import polars as pl
 
-from qc.jobs.judging import SignalOfDay
-from qc.jobs.pieces.gauges_moved import MovedGauge, master_checks, moved_gauges
+from qc.jobs.judging import SignalOfDay, master_checks
+from qc.jobs.pieces.gauges_moved import MovedGauge, moved_gauges
 from qc.jobs.pieces.outside import figures_of, figures_outside
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE, Characteristic, Gauge, Stage
 from qc.watch import (
+    FoundOff,
     MasterCheck,
     PieceFigure,
     SeriesVerdict,
-    check_is_good,
+    found_off,
     outside_words,
-    worst_of_days,
 )
 from qc.words import dated_words, named, quantity_words
 
@@ -86,37 +85,16 @@ def doubts_of(workshop: Workshop, gauge: Gauge) -> Iterator[Doubt]:
 def doubts_in(gauge: Gauge, checks: Iterable[MasterCheck], today: date) -> Iterator[Doubt]:
     """Yield the stretches of days on which what a gauge read is in doubt, by its checks.
 
-    A check that was off puts everything in doubt since the last good one; between two good checks all is
-    trusted. Checks are of the morning: on the day of a good one the gauge is trusted, and on that of one
-    after which it was zeroed; what it read before is in doubt all the same.
+    Those of checks that were off as `found_off` has them, and days without a check where one is due.
     """
-    good: date | None = None
-    last_off: tuple[date, float] | None = None
-    for day, made in groupby(sorted(checks, key=lambda check: check.day), key=lambda check: check.day):
-        own = list(made)
-        off = [check.value for check in own if check_is_good(gauge, check.value) is False]
-        if off:
-            last_off = (day, max(off, key=abs))
-        if last_off is not None and off and was_zeroed(gauge, own):
-            if good is None or good < day - ONE_DAY:
-                yield _off(gauge, good, last_off, day - ONE_DAY)
-            last_off, good = None, day
-            continue
-        if check_is_good(gauge, worst_of_days(own)[0].value) is not False:
-            if last_off is not None:
-                yield _off(gauge, good, last_off, day - ONE_DAY)
-            last_off, good = None, day
-    if last_off is not None:
-        yield _off(gauge, good, last_off, today)
-    elif gauge.daily_check and (good is None or good < today):
+    own = list(checks)
+    off = list(found_off(gauge, own))
+    yield from (_off(one, today) for one in off)
+    good = max((check.day for check in own), default=None)
+    still_off = bool(off) and off[-1].last is None
+    if not still_off and gauge.daily_check and (good is None or good < today):
         since = f"not been checked since {dated_words(good)}" if good else "never been checked"
         yield Doubt(gauge, good + ONE_DAY if good else date.min, today, f"{_name(gauge)} has {since}")
-
-
-def was_zeroed(gauge: Gauge, checks: Iterable[MasterCheck]) -> bool:
-    """Say whether a gauge was zeroed after every check of a day that found it off."""
-    off = [check for check in checks if check_is_good(gauge, check.value) is False]
-    return bool(off) and all(check.zeroed for check in off)
 
 
 def doubted_serials(workshop: Workshop, doubt: Doubt) -> tuple[str, ...]:
@@ -124,12 +102,11 @@ def doubted_serials(workshop: Workshop, doubt: Doubt) -> tuple[str, ...]:
     return tuple(sorted({row.serial for row in _doubted(workshop, doubt, None)}))
 
 
-def _off(gauge: Gauge, good: date | None, off: tuple[date, float], last: date) -> Doubt:
-    day, value = off
-    since = f", last known good on {dated_words(good)}" if good else ""
-    much = quantity_words(abs(value), gauge.unit)
-    said = f"{_name(gauge)} was found {much} off on {dated_words(day)}{since}"
-    return Doubt(gauge, good + ONE_DAY if good else date.min, last, said, day)
+def _off(one: FoundOff, today: date) -> Doubt:
+    since = f", last known good on {dated_words(one.good)}" if one.good else ""
+    much = quantity_words(abs(one.value), one.gauge.unit)
+    said = f"{_name(one.gauge)} was found {much} off on {dated_words(one.day)}{since}"
+    return Doubt(one.gauge, one.first, today if one.last is None else one.last, said, one.day)
 
 
 def _name(gauge: Gauge) -> str:

@@ -16,12 +16,24 @@ from typing import Literal
 import polars as pl
 
 from qc.jobs.judging import SignalOfDay, signals_of_day
+from qc.jobs.pieces.answered import departures, held_since, left_while_held, spans_of
+from qc.jobs.pieces.left import LEFT_NEXT
 from qc.jobs.pieces.outside import figures_of
 from qc.jobs.pieces.places import whereabouts
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic, Plan, Stage
-from qc.sayings import CLOSINGS, MENDED, OPEN_STATES, Said, outcome_of, pieces_done, told_here
+from qc.sayings import (
+    CLOSED_STATES,
+    CLOSINGS,
+    MENDED,
+    OPEN_STATES,
+    OUTCOME_WORDS,
+    Said,
+    outcome_of,
+    pieces_done,
+    told_here,
+)
 from qc.watch import (
     Point,
     SeriesKey,
@@ -43,10 +55,13 @@ Figure = tuple[Stage, Characteristic]
 
 def signals_that_hold(
     workshop: Workshop, verdicts: Sequence[SeriesVerdict]
-) -> tuple[list[OpenSignal], list[OpenSignal]]:
-    """Return the signals that wait for an answer, and those that were mended; of the worst series first."""
+) -> tuple[list[OpenSignal], list[OpenSignal], list[OpenSignal]]:
+    """Return the signals that wait for an answer, those that were mended, and those answered otherwise.
+
+    Each of the worst series first. Of the last only what left while they held it is still asked about.
+    """
     by_key = {str(verdict.key): verdict for verdict in verdicts}
-    waiting, mended = [], []
+    waiting, mended, answered = [], [], []
     for signal in signals_of_day(workshop, verdicts):
         verdict = by_key.get(signal.series)
         if verdict is None:
@@ -55,9 +70,11 @@ def signals_that_hold(
             waiting.append((signal, verdict))
         elif mend_of(signal) is not None and any(one.kept for one in (signal.found, *signal.earlier)):
             mended.append((signal, verdict))
-    for found in (waiting, mended):
+        elif signal.state in CLOSED_STATES:
+            answered.append((signal, verdict))
+    for found in (waiting, mended, answered):
         found.sort(key=lambda one: -one[1].worst)
-    return waiting, mended
+    return waiting, mended, answered
 
 
 def mend_of(signal: SignalOfDay) -> Said | None:
@@ -78,12 +95,11 @@ def by_signals(
         if figure is None:
             continue
         serials = _asked(only, (point.serial for point in held_for(workshop, signal, verdict)))
-        because = f"signal {signal.name}: {signal.found.sentence}{_end_words(signal)}"
+        because = f"signal {signal.name}: {signal.found.sentence}{_end_words(workshop, signal)}"
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
-        since = signal.known or signal.found.raised_day
         held = _rows(workshop, figure, serials, "signal", because, step, rests)
-        rows += [replace(row, since=since) for row in held]
+        rows += _with_since(workshop, signal, held)
     return rows
 
 
@@ -104,21 +120,31 @@ def by_mends(
         rests = ((signal.id, *signal.before),)
         serials = _asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
         where = whereabouts(workshop, serials)
+        kept = {p.serial for one in (signal.found, *signal.earlier) for p in kept_pieces(verdict, one)}
+        held_then = left_while_held(workshop, signal, kept.intersection(serials))
         for row in _rows(workshop, figure, serials, "signal", because, "", rests):
             tick = f"tick it off: qc signals tick {signal.name} --piece {row.serial} --who CODE"
             left = where[row.serial].shipped
             gone = f"It left on {day_words(left, workshop.today)}: {TO_DECIDE}, then" if left else ""
-            rows.append(replace(row, next_step=f"{gone or 'Measure it again, or'} {tick}"))
+            step = f"{gone or 'Measure it again, or'} {tick}"
+            rows.append(replace(row, next_step=step, since=held_then.get(row.serial)))
     return rows
 
 
 def by_batches(
-    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+    workshop: Workshop,
+    signals: Iterable[OpenSignal],
+    only: Collection[str] | None = None,
+    *,
+    answered: Iterable[OpenSignal] = (),
 ) -> list[HoldRow]:
-    """Return the pieces of a batch that a waiting signal which holds pieces suspects first; `only` these."""
+    """Return the pieces of a batch that a waiting signal which holds pieces suspects first; `only` these.
+
+    Of signals that were answered since, those that left before that.
+    """
     rows: list[HoldRow] = []
-    for signal, verdict in signals:
-        figure = figure_of(workshop.plan, verdict.key)
+    for signal, verdict in (*signals, *answered):
+        figure, closed = figure_of(workshop.plan, verdict.key), signal.state in CLOSED_STATES
         for found in (signal.found, *(one.found for one in signal.joined)):
             first = next(iter(found.suspects), None)
             if figure is None or first is None or first.kind != "batch":
@@ -131,10 +157,74 @@ def by_batches(
             because = f"batch {first.name}, first suspect of signal {signal.name}"
             step = f"Keep it back until batch {first.name} is cleared; measure two pieces of it first."
             rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
-            since = signal.known or signal.found.raised_day
-            held = _rows(workshop, figure, serials, "batch", because, step, rests)
-            rows += [replace(row, since=since) for row in held]
+            if not closed:
+                held = _rows(workshop, figure, serials, "batch", because, step, rests)
+                rows += _with_since(workshop, signal, held)
+                continue
+            since = left_while_held(workshop, signal, serials)
+            serials = [serial for serial in serials if serial in since]
+            because = f"{because}, {_answer_words(workshop, signal)}"
+            held = _rows(workshop, figure, serials, "batch", because, LEFT_NEXT, rests)
+            rows += [replace(row, since=since[row.serial]) for row in held]
     return rows
+
+
+def by_answered(
+    workshop: Workshop, signals: Iterable[OpenSignal], only: Collection[str] | None = None
+) -> list[HoldRow]:
+    """Return the pieces that left while a signal held them that was answered since; `only` these.
+
+    They leave the list one by one, by a release or a tick with their name, and by no answer to the signal.
+    """
+    rows: list[HoldRow] = []
+    for signal, verdict in signals:
+        figure = figure_of(workshop.plan, verdict.key)
+        if figure is None:
+            continue
+        asked = _asked(only, (point.serial for point in _held_until_answered(workshop, signal, verdict)))
+        since = left_while_held(workshop, signal, asked) if asked else {}
+        serials = [serial for serial in asked if serial in since]
+        because = f"signal {signal.name}, {_answer_words(workshop, signal)}"
+        rests = ((signal.id, *signal.before),)
+        held = _rows(workshop, figure, serials, "signal", because, LEFT_NEXT, rests)
+        rows += [replace(row, since=since[row.serial]) for row in held]
+    return rows
+
+
+def _held_until_answered(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
+    """Return the pieces that a closed signal held, but for those ticked off or with the mended ones.
+
+    One measured once more before it left was let go by that, where the finding does not lie on it itself.
+    """
+    every = {p.ordinal: p for one in (signal.found, *signal.earlier) for p in kept_pieces(verdict, one)}
+    dealt = set(pieces_done(signal.said))
+    if mend_of(signal) is not None:
+        dealt |= {point.serial for point in left_to_deal_with(workshop, signal, verdict)}
+    held = [point for _, point in sorted(every.items()) if point.serial not in dealt]
+    own = {p.serial for p in pieces_in(verdict, signal.found)} if signal.shown else set()
+    since = dict.fromkeys((point.serial for point in held), signal.found.raised_day)
+    again = _measured_again(workshop, verdict.key, held, since)
+    left = departures(workshop, again)
+    let_go = {
+        one for one, day in again.items() if one not in own and (one not in left or day <= left[one].day)
+    }
+    return [point for point in held if point.serial not in let_go]
+
+
+def _answer_words(workshop: Workshop, signal: SignalOfDay) -> str:
+    """Say when a signal was answered, by whom, and how."""
+    said = told_here(signal.said, workshop.plan.workshop.time_zone)
+    closing = next(one for one in reversed(said) if one.what in CLOSINGS)
+    on = day_words(closing.when.date(), workshop.today)
+    return f"closed on {on} by {closing.who}: {OUTCOME_WORDS[outcome_of(closing)]}"
+
+
+def _with_since(workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow]) -> list[HoldRow]:
+    """Add from which day a signal that waits holds its pieces; one that was closed in between let them go."""
+    spans = spans_of(signal, workshop.plan.workshop.time_zone)
+    held = list(rows)
+    left = departures(workshop, {row.serial for row in held}) if len(spans) > 1 else {}
+    return [replace(row, since=held_since(spans, left.get(row.serial)) or spans[-1].first) for row in held]
 
 
 def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
@@ -240,12 +330,16 @@ def figure_of(plan: Plan, key: SeriesKey) -> Figure | None:
     return None if stage is None or characteristic is None else (stage, characteristic)
 
 
-def _end_words(signal: SignalOfDay) -> str:
+def _end_words(workshop: Workshop, signal: SignalOfDay) -> str:
     """Say what became of a finding that holds its pieces still."""
+    since, answer = signal.found.over_since, "nobody has answered it"
+    said = told_here(signal.said, workshop.plan.workshop.time_zone)
+    if closing := next((one for one in reversed(said) if one.what in CLOSINGS), None):
+        on = day_words(closing.when.date(), workshop.today)
+        answer = f"{closing.who} closed it on {on}, and it was opened again"
     if signal.waits:
-        return " Later pieces do not show it any more; nobody has answered it."
-    since = signal.found.over_since
-    return f" It is over since {since}; nobody has answered it." if since else ""
+        return f" Later pieces do not show it any more; {answer}."
+    return f" It is over since {since}; {answer}." if since else ""
 
 
 def _asked(only: Collection[str] | None, serials: Iterable[str]) -> list[str]:

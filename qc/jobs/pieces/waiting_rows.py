@@ -25,7 +25,7 @@ from qc.watch import (
     place_words,
     sources_of,
 )
-from qc.words import listed, unit_words
+from qc.words import listed, plain_words, unit_words
 
 DAY_IN_DOUBT = frozenset(
     {
@@ -95,7 +95,7 @@ class Undecided:
         side, limit = nearest_limit(figure)
         if figure.value != self.value or figure.rule or limit is None:
             return f"{self.said}; with that {outside_words(figure)}"
-        edge = f"{limit:g} {unit_words(figure.unit)}".rstrip()
+        edge = f"{plain_words(limit)} {unit_words(figure.unit)}".rstrip()
         return f"{self.said}, {'under' if side == 'lower' else 'over'} {edge} as typed"
 
 

@@ -224,6 +224,7 @@ class SignalLife:
             "due": self.due.isoformat() if self.due else None,
             "overdue": self.overdue,
             **{name: found[name] for name in _TOLD},
+            **_since(self.found),
             "sentence": self.sentence,
             "because": self.because,
             "now": now,
@@ -349,7 +350,7 @@ def _is_over(row: SignalOfDay) -> bool:
 def _not_kept(row: SignalOfDay, verdict: SeriesVerdict | None) -> date | None:
     broken = verdict.not_kept if verdict is not None else None
     same = broken is not None and row.state == "closed" and broken.root == row.found.root
-    return broken.start_day if same and broken is not None else None
+    return broken.since_day if same and broken is not None else None
 
 
 _TOLD = (
@@ -366,6 +367,12 @@ _TOLD = (
     ),
     *("unit", "rate", "pieces", "suspects", "unchanged", "next_step"),
 )
+
+
+def _since(found: SignalResult) -> JsonObject:
+    """Give the beginning of what opened again after a mend; of anything else it is its start."""
+    since = {"since_serial": found.since_serial, "since_day": found.since_day.isoformat()}
+    return since if found.began_serial else {}
 
 
 def _as_told(row: tuple[date, str, str]) -> JsonObject:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
+from qc.intervals import stepped_words
 from qc.jobs.whole_piece.figures import FigureOfPiece
 from qc.jobs.whole_piece.places import PlaceFigure
-from qc.words import stepped_words
+from qc.words import figure_words
 
 DEEPEST = 0.42
 """Share of colour of a place on its limit; chosen: the figure on it keeps its contrast."""
@@ -105,6 +106,6 @@ def _cell(place: PlaceFigure | None, one: FigureOfPiece, depths: dict[str, float
     if place is None:
         return None
     limits = [f"{edge:g}" for edge in (place.lower, place.upper) if edge is not None]
-    text = f"{place.value:.5g}" if one.step is None else stepped_words(place.value, one.step)
+    text = figure_words(f"{place.value:.5g}") if one.step is None else stepped_words(place.value, one.step)
     told = f"{place.place}: {text}, limits {' and '.join(limits) or 'none'}"
-    return MapCell(text.replace("-", "−"), place.inside is False, DEEPEST * depths[place.place] ** 2, told)
+    return MapCell(text, place.inside is False, DEEPEST * depths[place.place] ** 2, told)

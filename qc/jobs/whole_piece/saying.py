@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date
 
+from qc.intervals import stepped_words
 from qc.jobs.pieces import HoldRow, Undecided, rows_words, why_words
 from qc.jobs.whole_piece.figures import FigureOfPiece
 from qc.jobs.whole_piece.in_signals import SignalOfPiece
@@ -14,6 +15,7 @@ from qc.jobs.whole_piece.life import Return
 from qc.jobs.whole_piece.sharing import Shared
 from qc.states import NEAR, NO_LIMITS, OUTSIDE
 from qc.words import (
+    MINUS,
     count_words,
     dated_words,
     listed,
@@ -21,7 +23,6 @@ from qc.words import (
     places_words,
     quantity_words,
     some_of,
-    stepped_words,
     unit_words,
 )
 
@@ -211,10 +212,10 @@ def signed(value: float, one: FigureOfPiece) -> str:
         places = max(0, -round(math.log10(step / 10 if most < 10 * step else step)))
     else:
         places = 0 if most >= 10 else 1 if most >= 0.1 or not most else 1 - math.floor(math.log10(most))
-    told = places_words(times * value, places)
+    told = places_words(times * abs(value), places)
     if not float(told):
         return "0"
-    return f"{'−' if value < 0 else '+'}{told.removeprefix('-')} {unit_words(unit)}".rstrip()
+    return f"{MINUS if value < 0 else '+'}{told} {unit_words(unit)}".rstrip()
 
 
 def shared_words(one: Shared) -> str:

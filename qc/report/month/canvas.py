@@ -13,6 +13,8 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 from xml.sax.saxutils import escape
 
+from qc.words import places_words
+
 INK, SOFT, LINE = "#1D2A31", "#5C6A70", "#D9D4C7"
 STEADY, DRIFT, BAND = "#1B6F8A", "#B84714", "#F3E3D8"
 FONT: Final = "DejaVu Sans, system-ui, sans-serif"
@@ -150,14 +152,14 @@ def ticks(low: float, high: float) -> list[tuple[float, str]]:
     >>> [text for _, text in ticks(12.681, 12.722)]
     ['12.69', '12.70', '12.71', '12.72']
     >>> [text for _, text in ticks(-0.066, 0.066)]
-    ['-0.050', '-0.025', '0.000', '0.025', '0.050']
+    ['−0.050', '−0.025', '0.000', '0.025', '0.050']
     """
     rough = (high - low) / MOST_TICKS
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(power * part for part in STEPS if power * part >= rough * (1 - 1e-9))
     places = next(n for n in range(16) if math.isclose(step, round(step, n), rel_tol=1e-6))
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [(n * step, f"{n * step + 0.0:.{places}f}") for n in range(first, last + 1)]
+    return [(n * step, places_words(n * step, places)) for n in range(first, last + 1)]
 
 
 def _range(values: Sequence[float]) -> tuple[float, float]:

@@ -21,7 +21,7 @@ from qc.watch import (
     masters_words,
     standing_change,
 )
-from qc.words import count_words, day_words, quantity_words, unit_words
+from qc.words import count_words, day_words, plain_words, quantity_words, unit_words
 
 NEWEST = 60
 """So many checks are drawn: three months of daily ones, as many as a panel has pieces."""
@@ -135,7 +135,7 @@ def draw_gauge(course: GaugeCourse) -> bytes:
     canvas.across(0.0, SOFT, 0.7, "3 2")
     for limit in limits:
         canvas.across(limit)
-    labels = [(one, f"limit {one:g} {unit_words(course.unit)}", INK) for one in limits]
+    labels = [(one, f"limit {plain_words(one)} {unit_words(course.unit)}", INK) for one in limits]
     labels.append((0.0, "as its master", SOFT))
     since = course.since or date.max
     begun = next((at for at, (day, _) in enumerate(shown) if day >= since), len(shown))

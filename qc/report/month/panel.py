@@ -14,7 +14,7 @@ from qc.report.month.canvas import DRIFT, INK, STEADY, SYMBOLS, Canvas
 from qc.report.month.content import MonthContent
 from qc.report.month.gauge_checks import draw_gauge
 from qc.watch import SeriesVerdict, StretchResult
-from qc.words import level_words, unit_words
+from qc.words import level_words, plain_words, unit_words
 
 LEGEND = "●□◆△✕"
 """The marks in letters, each as it is drawn: every other one hollow."""
@@ -115,7 +115,7 @@ def draw_panel(
         begun, ended = _height(stretch, at_start=True), _height(stretch)
         canvas.course(stretch.first - 0.4, stretch.last + 0.4, begun, ended, _colour(stretch))
     models = _marks(canvas, verdict, newest)
-    labels = [(value, f"limit {value:g} {unit_words(verdict.unit)}", INK) for value in limits]
+    labels = [(value, f"limit {plain_words(value)} {unit_words(verdict.unit)}", INK) for value in limits]
     canvas.labels([*labels, *_levels(visible, verdict.span)])
     text = f"in order of making, {shown[0].serial} to {shown[-1].serial}"
     if width > PICTURE_IN[0] and len(models) > 1:

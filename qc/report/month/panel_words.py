@@ -6,7 +6,7 @@ from datetime import date
 
 from qc.report.month.blocks import day_over
 from qc.watch import LEARNING, SeriesVerdict, limits_words, settled_words
-from qc.words import day_words, pieces_words, places_words, unit_words
+from qc.words import day_words, pieces_words, places_words, plain_words, unit_words
 
 BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
 
@@ -62,7 +62,7 @@ def capability_line(verdict: SeriesVerdict) -> dict[str, str]:
     """Return one row of the capability table."""
     unit = unit_words(verdict.unit)
     sides = [
-        f"{word} {value:g}"
+        f"{word} {plain_words(value)}"
         for word, value in (("from", verdict.lower), ("to", verdict.upper))
         if value is not None
     ]

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from qc.plan import Characteristic, DatedLimits, Plan
-from qc.words import code_words, dated_words, inside, listed, unit_words
+from qc.words import code_words, dated_words, inside, listed, plain_words, unit_words
 
 PARTS = {"models": "model", "gauges": "gauge", "tools": "tool", "people": "person", "cards": "card"}
 """Lists of the plan beside its stages, and what one of each is called."""
@@ -67,7 +67,7 @@ def _limits(one: Characteristic) -> str:
 
 def _entry(entry: DatedLimits, unit: str) -> str:
     sides = [
-        f"{word} {value:g}"
+        f"{word} {plain_words(value)}"
         for word, value in (("target", entry.target), ("from", entry.lower), ("to", entry.upper))
         if value is not None
     ]

@@ -24,6 +24,7 @@ from qc.words import (
     day_words,
     listed,
     pieces_words,
+    places_words,
     quantity_words,
     unanswered_words,
 )
@@ -269,14 +270,14 @@ def _remark(verdict: SeriesVerdict, today: date) -> str:
         moved = moved_words(signal, verdict.kind)
         first = f"{moved} " if moved else ""
         cause = f"; coincides with {signal.suspects[0].sentence}" if signal.suspects else ""
-        return f"{first}since {signal.start_serial} ({day_words(signal.start_day, today)}){cause}"
+        return f"{first}since {signal.since_serial} ({day_words(signal.since_day, today)}){cause}"
     settled = settled_words(verdict, today)
     if settled:
         return settled
     if verdict.forecast is not None:
         return forecast_words(verdict.forecast, today)
     if verdict.ppk is not None:
-        return (
-            f"Ppk {verdict.ppk:.2f} ({verdict.ppk_low:.2f} to {verdict.ppk_high:.2f}) from {verdict.rests_on}"
-        )
+        ends = (verdict.ppk, verdict.ppk_low, verdict.ppk_high)
+        index, low, high = (places_words(end or 0.0, 2) for end in ends)
+        return f"Ppk {index} ({low} to {high}) from {verdict.rests_on}"
     return ""

@@ -33,11 +33,16 @@ def read_figures(
     """
     what = [origin.c.stage == stage, origin.c.characteristic.in_(list(characteristics))]
     own = [origin.c.day <= until.isoformat(), origin.c.serial.is_not(None)]
-    # of some pieces only these are asked for: a stage named too would lead through all of its cards
+    # of some pieces the way leads through these: a bare stage would lead through all of its cards. So stage
+    # and figure are looked at as texts that no index knows; without them every card of each piece is read
+    named = [
+        origin.c.stage.concat("") == stage,
+        origin.c.characteristic.concat("").in_(list(characteristics)),
+    ]
     asked = (
         [[*what, *own]]
         if serials is None
-        else [[*own, origin.c.serial.in_(part)] for part in in_parts(serials)]
+        else [[*own, *named, origin.c.serial.in_(part)] for part in in_parts(serials)]
     )
     figures, origins, many = [], [], serials is None
     for conditions in asked:
@@ -61,7 +66,6 @@ def read_figures(
         .join(restored(pl.concat(origins), _OF_ORIGIN), on="origin", how="left", maintain_order="left")
         .join(places, on="place", how="left", maintain_order="left")
         .drop("origin", "place")
-        .filter((pl.col("stage") == stage) & pl.col("characteristic").is_in(list(characteristics)))
     )
 
 

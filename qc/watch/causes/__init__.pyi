@@ -16,5 +16,6 @@ from .going_with import ScreenedResult as ScreenedResult
 from .going_with import final_results as final_results
 from .going_with import screen as screen
 from .suspects import find_suspects as find_suspects
+from .unchanged import still_unchanged as still_unchanged
 from .upstream import Figure as Figure
 from .upstream import FigureTable as FigureTable

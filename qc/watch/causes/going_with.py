@@ -19,7 +19,7 @@ from qc.plan import Characteristic, Plan, Stage
 from qc.stats import LEAST_TOGETHER, RankAssociation, corrected_p_values, rank_association
 from qc.watch.pieces import PLAY_TEST, play_test_stage
 from qc.watch.results import Point, SeriesVerdict
-from qc.words import count_words, inside, pieces_words, quantity_words
+from qc.words import count_words, inside, pieces_words, places_words, quantity_words
 
 CHANCE = 0.05
 """So often all figures looked at together name one that has nothing to do with its result (common practice,
@@ -323,10 +323,10 @@ def _told(
     by_piece = _of_pieces(reads[figure.stage, figure.characteristic], homes)
     wide = _association(own, by_piece, 1.0 - CHANCE / of) or found
     way = figure.above if found.correlation > 0 else figure.below
-    low, high = wide.interval
+    told, low, high = (places_words(one, 2) for one in (found.correlation, *wide.interval))
     sentence = (
         f"{result.noun[0].upper()}{result.noun[1:]}: {result.above} where the {figure.noun} is {way} (rank "
-        f"correlation {found.correlation:.2f}, between {low:.2f} and {high:.2f}, {found.n} pieces). "
+        f"correlation {told}, between {low} and {high}, {found.n} pieces). "
         f"{_thirds(result, figure, [one for one in own if one.serial in by_piece], found)}"
     )
     return GoesWith(figure, wide, chance, sentence)

@@ -80,6 +80,20 @@ def steady_kinds(
     return tuple(words for kind, words in plain.items() if kinds.get(kind))
 
 
+def still_unchanged(unchanged: Sequence[str], suspected: str) -> tuple[str, ...]:
+    """Leave out of what did not change what is suspected: of a gauge found off also that it is the same one.
+
+    Examples
+    --------
+    >>> still_unchanged(("person", "tool"), "tool")
+    ('person',)
+    >>> still_unchanged(("person", "the same gauge"), "gauge-check")
+    ('person',)
+    """
+    gone = {"gauge", SAME_GAUGE, PLAIN_KINDS["gauge-check"]} if suspected == "gauge-check" else {suspected}
+    return tuple(kind for kind in unchanged if kind not in gone)
+
+
 def _is_vouched_for(since: Sequence[Point], known: FactorLevels) -> bool:
     """Say whether every gauge that was read with since a change was found good on one of those days."""
     gauges = {gauge for point in since for gauge in split(point.gauge)}

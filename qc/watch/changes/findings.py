@@ -56,6 +56,7 @@ class FoundChange:
     reopens: str = ""  # serial at which the signal was raised first that this one opens again
     closing: int | None = None  # number of the closing that it gives the lie to
     firm: bool = False  # told before as over: kind, start, size and end stay as they were told
+    zeroed: bool = False  # over where a gauge was put right that had been found off
 
 
 @dataclass(frozen=True, slots=True)

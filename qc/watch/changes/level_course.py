@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from itertools import pairwise
 from typing import Literal
 
@@ -39,6 +40,8 @@ from qc.watch.changes.kept_states import SETTLED, WHOLE, KeptStates, signals_of
 from qc.watch.changes.mended import Split, judged_together, mends_among, told_beside_mends
 from qc.watch.changes.returns import with_returns
 from qc.watch.changes.told_over import with_told_ends
+from qc.watch.changes.zeroed import gauge_suspect, with_zeroed_ends
+from qc.watch.gauges import FoundOff
 from qc.watch.mends import Mend
 from qc.watch.results import LEARNING, Forecast, Point, SignalResult, StretchResult, Suspect, present_points
 
@@ -73,6 +76,8 @@ class LevelCourse:
         Causes that people have mended: what was made since is compared with the state before.
     over : tuple of SignalResult
         Findings told as over by themselves before, as they were told last: they keep their end.
+    off : tuple of FoundOff
+        Stretches in which a gauge read wrongly, as its checks found later.
     """
 
     characteristic: Characteristic
@@ -83,6 +88,7 @@ class LevelCourse:
     lots: Sequence[str | None] = ()
     mends: tuple[Mend, ...] = ()
     over: tuple[SignalResult, ...] = ()
+    off: tuple[FoundOff, ...] = ()
 
     @property
     def wears(self) -> bool:
@@ -247,9 +253,9 @@ class LevelCourse:
         """Say where the figure is going; a level goes nowhere."""
         return None
 
-    def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
-        """Return what is to be suspected first by the course alone; of a level, nothing."""
-        return None
+    def own_suspect(self, signal: SignalResult, plan: Plan, today: date | None = None) -> Suspect | None:
+        """Return what is certain to be suspected first: of a level, a gauge that was found off."""
+        return gauge_suspect(self.off, self.points, signal, today)
 
     def _judged(self) -> list[int]:
         """Return the places (0-based) of the points that take part in judging."""
@@ -367,6 +373,7 @@ class LevelCourse:
         noise = self.known if self.noise else None
         judged = JudgedSeries(values, self.characteristic.shape, noise, self.lots_among(points))
         known = with_told_ends(found, self.over, points, values)
+        known = with_zeroed_ends(known, self.off, points, values)
         return all_measured_anew(with_returns(known, values), judged)
 
 

@@ -27,12 +27,12 @@ leads away from it is a change of its own, also where it leads back (house rule)
 def with_returns(found: Sequence[FoundChange], values: Floats) -> tuple[FoundChange, ...]:
     """Mark changes that ended in a return to the old state; a signal that only tells of it is dropped.
 
-    One that was told as over before (`firm`) keeps its end.
+    One that was told as over before (`firm`), or ended where a gauge was zeroed, keeps its end.
     """
     kept: list[FoundChange] = []
     lasting = [s for s in found if s.kind != "single"]
     for signal in found:
-        if signal.kind == "single" or signal.firm:
+        if signal.kind == "single" or signal.firm or signal.zeroed:
             kept.append(signal)
             continue
         if any(_only_the_return(n, kept, signal, values) for n in range(len(kept))):
@@ -82,7 +82,12 @@ def _squares(part: Floats) -> float:
 def _only_the_return(place: int, kept: Sequence[FoundChange], signal: FoundChange, values: Floats) -> bool:
     """Say whether a signal only tells of the end of a change that was told as over before it was raised."""
     first = kept[place]
-    if not first.firm or first.ended is None or signal.kind == "spread" or first.side == signal.side:
+    if (
+        not (first.firm or first.zeroed)
+        or first.ended is None
+        or signal.kind == "spread"
+        or first.side == signal.side
+    ):
         return False
     if not signal.start_low <= first.ended <= max(signal.start_high, signal.start):
         return False

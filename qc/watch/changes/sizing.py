@@ -139,7 +139,11 @@ def passed_before(signal: FoundChange, kept: Sequence[FoundChange]) -> frozenset
 
     They are of another state than the one that `signal` left, and than the one that it led to.
     """
-    over = [s for s in kept if s.firm and s.kind not in {"single", "spread"} and s.point < signal.point]
+    over = [
+        s
+        for s in kept
+        if (s.firm or s.zeroed) and s.kind not in {"single", "spread"} and s.point < signal.point
+    ]
     return frozenset(place for s in over if s.ended is not None for place in range(s.start, s.ended))
 
 

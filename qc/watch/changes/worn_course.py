@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import Floats, KeptState, Noise
@@ -24,6 +25,7 @@ from qc.watch.changes.tool_lines import (
     line_limits,
     own_fitting,
 )
+from qc.watch.gauges import FoundOff
 from qc.watch.mends import Mend
 from qc.watch.results import Forecast, Point, SignalResult, Suspect
 from qc.watch.series_decisions import Span
@@ -43,6 +45,7 @@ def course_of(
     lots: Sequence[str | None] = (),
     mends: Sequence[Mend] = (),
     over: Sequence[SignalResult] = (),
+    off: Sequence[FoundOff] = (),
 ) -> LevelCourse:
     """Return the course that a series runs: level, or worn where the plan names what it wears with.
 
@@ -54,15 +57,16 @@ def course_of(
         The series, in order of making.
     baseline : Span, optional
         The settled state that a lead froze; of a worn course the part on the last of its fittings counts.
-    step, noise, lots, mends, over
+    step, noise, lots, mends, over, off
         As for `LevelCourse`.
     """
     span = None if baseline is None else baseline.ordinals(points)
     if not characteristic.wears_with:
-        return LevelCourse(characteristic, tuple(points), span, step, noise, lots, tuple(mends), tuple(over))
+        told = (tuple(mends), tuple(over), tuple(off))
+        return LevelCourse(characteristic, tuple(points), span, step, noise, lots, *told)
     counted = _counted(points)
     own = own_fitting(points, span) if counted and span is not None else span
-    return WornCourse(characteristic, tuple(points), own, step=step, mends=tuple(mends))
+    return WornCourse(characteristic, tuple(points), own, step=step, mends=tuple(mends), off=tuple(off))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +97,14 @@ class WornCourse(LevelCourse):
         """Say when the tool has to be changed, by the pieces made since it left its line for good."""
         return forecast_wear(self.characteristic, self.points, limits, plan, left_line_at(signals))
 
-    def own_suspect(self, signal: SignalResult, plan: Plan) -> Suspect | None:
-        """Return the tool itself, which its own line accuses: not one without a count, or just fitted."""
+    def own_suspect(self, signal: SignalResult, plan: Plan, today: date | None = None) -> Suspect | None:
+        """Return the tool itself, which its own line accuses: not one without a count, or just fitted.
+
+        A gauge that was found off comes first.
+        """
+        gauge = LevelCourse.own_suspect(self, signal, plan, today)
+        if gauge is not None:
+            return gauge
         point = self.points[signal.start - 1]
         if signal.kind == "single" or not point.tool or point.tool_count is None:
             return None

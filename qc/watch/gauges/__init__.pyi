@@ -12,6 +12,9 @@ from .course import gauge_changes as gauge_changes
 from .course import gauge_moved_sentence as gauge_moved_sentence
 from .course import gauge_moved_steps as gauge_moved_steps
 from .course import standing_change as standing_change
+from .in_doubt import FoundOff as FoundOff
+from .in_doubt import found_off as found_off
+from .in_doubt import was_zeroed as was_zeroed
 from .masters import MasterCheck as MasterCheck
 from .masters import is_zero as is_zero
 from .masters import lines_of as lines_of

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from math import ceil, log10
 
+from qc.intervals import step_places, stepped_words
 from qc.watch.pieces.figures import PieceFigure
 from qc.watch.results import Point, SeriesVerdict, SignalResult
-from qc.words import MOST_PLACES, step_places, stepped_words, unit_words
+from qc.words import MOST_PLACES, figure_words, plain_words, unit_words
 
 MOST_DIGITS = 6  # chosen: more than any reading of a workshop has
 
@@ -32,7 +33,8 @@ def outside_words(figure: PieceFigure) -> str:
     rule = f" (house rule: {figure.rule})" if figure.rule else ""
     if limit is None:
         return f"{mean}{stepped_words(figure.value, figure.step)} {unit}".rstrip() + at + rule
-    value, edge = f"{beside(figure.value, limit, figure.step)} {unit}".rstrip(), f"{limit:g} {unit}".rstrip()
+    value = f"{beside(figure.value, limit, figure.step)} {unit}".rstrip()
+    edge = f"{plain_words(limit)} {unit}".rstrip()
     if figure.inside is False:
         return f"{mean}{value}{at}, {'under' if side == 'lower' else 'over'} {edge}{rule}"
     return f"{mean}{value}{at}, inside {edge}{rule}"
@@ -60,11 +62,12 @@ def beside(value: float, limit: float, step: float | None = None) -> str:
         # as it was read; a mean or a fit has more digits than it is worth
         read = f"{value:.{MOST_DIGITS}g}"
         own = len(read.partition(".")[2])
-        return read if own >= step_places(step) or "e" in read else f"{value:.{step_places(step)}f}"
+        plain = own >= step_places(step) or "e" in read
+        return figure_words(read if plain else f"{value:.{step_places(step)}f}")
     written = f"{limit:g}".partition(".")[2]
     apart = abs(value - limit)
     seen = ceil(-log10(apart)) if 0 < apart < 1 else 0
-    return f"{value:.{min(MOST_PLACES, max(len(written), seen, step_places(step)))}f}"
+    return figure_words(f"{value:.{min(MOST_PLACES, max(len(written), seen, step_places(step)))}f}")
 
 
 def is_bad(verdict: SeriesVerdict, signal: SignalResult) -> bool:

@@ -68,9 +68,9 @@ def test_each_workshop_is_told_in_a_few_lines_in_the_order_given(in_group, texts
     assert "Three workshops, 1 with a series that drifts, 1 could not be asked" in said
     assert said.index("ash could not be asked") < said.index("Elm Slides") < said.index("Oak Bells")
     assert "2 of 12 series drifting" in said and "Drifting at Bow and Slide." in said
-    assert "To hold 5" in said and "Held rows 4" in said and "Last sheet 23 Nov 2026" in said
+    assert "to hold 5" in said and "held rows 4" in said and "last sheet 23 Nov 2026" in said
     assert ELM.worst in said and ELM.budget in said and "the plan has 1 fault" in said
-    assert "qc board --workshop group/elm" in said and "as it was" in said and "Last sheet never" in said
+    assert "qc board --workshop group/elm" in said and "as it was" in said and "last sheet never" in said
     assert "Slide: Clearance" in said
 
 

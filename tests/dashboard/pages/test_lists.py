@@ -1,6 +1,7 @@
 """Instruments, signals, month, stages: what each page says."""
 
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 from dashboard.pages import instruments, month, signals, stages
@@ -41,6 +42,17 @@ def test_signals_that_wait_stand_apart_from_earlier_ones(in_app, board, monkeypa
     said = texts(signals.list_layout())
     assert said.index(second.signal.sentence) < said.index("Earlier") < said.index(over.signal.sentence)
     assert "over by itself" in said
+
+
+def test_a_signal_names_the_day_it_was_told_and_that_of_the_piece_apart(in_app, board, monkeypatch, texts):
+    first = board.signals()[0]
+    piece = f"{first.signal.raised_day:%-d %b}"
+    told = first.signal.raised_day + timedelta(9)
+    monkeypatch.setattr(board, "signals", lambda: (replace(first, known=told),))
+    said = texts(signals.list_layout())
+    assert f"First told on {told:%-d %b %Y}, at {first.signal.raised_serial}, measured on {piece}." in said
+    monkeypatch.setattr(board, "signals", lambda: (replace(first, known=first.signal.raised_day),))
+    assert "measured on" not in texts(signals.list_layout())
 
 
 def test_no_signals_is_a_quiet_page(in_app, board, monkeypatch, texts):

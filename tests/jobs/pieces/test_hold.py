@@ -82,7 +82,23 @@ def test_pieces_of_an_open_signal_are_held_until_it_is_answered(shop):
     assert wrap.found.start_serial in {row.serial for row in held}
     assert all(row.because.startswith(f"signal {wrap.name}: ") for row in held)
     say_of_signal(shop, wrap.id, Saying(What.CLOSED_FALSE, "IS", "counted twice"))
-    assert rows(shop, characteristic="wrap_f", why="signal") == []
+    left = rows(shop, characteristic="wrap_f", why="signal")
+    # what left before the answer is still asked about, by name
+    assert {row.serial for row in left} == {row.serial for row in held if row.left_held} != set()
+    assert all(row.left_held and "closed on 24 Nov by IS: no cause" in row.because for row in left)
+
+
+def test_what_was_closed_and_opened_again_is_not_said_to_be_answered_by_nobody(shop):
+    signal = next(one for one in list_signals(shop).signals if one.found.over_since)
+    rows = [row for row in hold_list(shop, judge=False).rows if row.why == "signal"]
+    told = next(row.because for row in rows if f"signal {signal.name}:" in row.because)
+    assert told.endswith("nobody has answered it.")
+    closed = Saying(What.CLOSED_FALSE, "IS", "looked at")
+    say_of_signal(shop, signal.id, closed)
+    say_of_signal(shop, signal.id, Saying(What.REOPENED, "IS", "once more"))
+    rows = [row for row in hold_list(shop, judge=False).rows if row.why == "signal"]
+    told = next(row.because for row in rows if f"signal {signal.name}:" in row.because)
+    assert told.endswith("; IS closed it on 24 Nov, and it was opened again.")
 
 
 def test_what_gets_better_holds_nobody(shop):

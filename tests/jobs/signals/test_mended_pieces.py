@@ -70,3 +70,19 @@ def test_good_pieces_made_since_a_mend_were_not_made_under_its_cause_when_it_is_
     bows.ask("signals", "reopen", "1", "--who", "ML")
     closed = bows.later().close()
     assert closed["to_tick"] == BENT
+
+
+def test_after_a_mend_that_did_not_hold_the_beginning_is_that_of_the_cause(bows):
+    bows.close()
+    for _ in range(2):
+        bows.bend(56.0, 2)  # the same signal opens anew
+    found = bows.signal()
+    assert (found["state"], found["since_serial"], found["start_serial"]) == ("open", "A-031", "A-037")
+    assert "since A-031 (9 Mar); mended on 11 Mar, and still there after it." in found["sentence"]
+    assert found["pieces"] == 10
+    held = bows.waiting()
+    assert sorted(held) == [*BENT, "A-037", "A-038", "A-039", "A-040"]
+    assert all("since A-031" in row["because"] for row in held.values())
+    assert "since A-031" in bows.say("status")
+    (series,) = bows.ask("status")["series"]
+    assert (series["since_serial"], series["since_date"]) == ("A-031", "2026-03-09")

@@ -217,7 +217,7 @@ def test_a_computed_figure_is_written_no_finer_than_its_gauge_leaves_it(shop):
     """Notes are read to a cent: what is fitted to a sitting is good to a tenth; a difference is not."""
     record = piece_record(shop, "QH-1198", judge=False)
     lines = {one.title: figure_line(one)[1] for one in record.figures}
-    assert lines["Tuning: Fifth partial"] == "-15.4 cents"
+    assert lines["Tuning: Fifth partial"] == "−15.4 cents"
     assert lines["Tuning: F wrap length error"] == "28.2 mm"
     assert lines["Slide: Slide clearance"] == "149 µm"
 

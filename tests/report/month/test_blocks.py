@@ -219,5 +219,5 @@ def test_evidence_keeps_one_unit(moved):
 
 
 def test_a_level_that_rounds_to_nothing_has_no_sign():
-    assert [level_words(v, 40.0) for v in (-0.02, -0.06, -3.1)] == ["0.0", "-0.1", "-3.1"]
+    assert [level_words(v, 40.0) for v in (-0.02, -0.06, -3.1)] == ["0.0", "−0.1", "−3.1"]
     assert number_words(-0.0) == "0"

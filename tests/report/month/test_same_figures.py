@@ -2,6 +2,7 @@
 
 import html
 import io
+import json
 import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
@@ -279,9 +280,11 @@ def test_figures_of_the_workbook_are_those_of_the_words_and_of_the_command(conte
         if cells["Ppk"] is None:
             assert words["ppk"] == "—" and cells["reason"] == words["interval"]
         else:
-            assert f"{cells['Ppk']:.2f}" == words["ppk"]
-            assert f"{cells['from']:.2f} to {cells['to']:.2f}" == words["interval"]
-            assert f"Ppk {cells['Ppk']:.2f} ({cells['from']:.2f} to {cells['to']:.2f}, 95 %)" in on_page
+            assert f"{cells['Ppk']:.2f}".replace("-", "−") == words["ppk"]
+            interval = f"{cells['from']:.2f} to {cells['to']:.2f}"
+            assert interval.replace("-", "−") == words["interval"]
+            whole = f"Ppk {cells['Ppk']:.2f} ({cells['from']:.2f} to {cells['to']:.2f}, 95 %)"
+            assert whole.replace("-", "−") in on_page
     month = {row[0]: row[1] for row in sheets["Month"][1:]}
     assert month["in one sentence"] == told["headline"] == answer["headline"]
     rolled = [month[f"first pass, all stages in a row{end}"] for end in ("", ", from", ", to")]
@@ -446,11 +449,11 @@ def test_drawings_carry_their_figures_and_load_nothing(verdicts):
         shown = verdict.points[-NEWEST:]
         assert f"{shown[0].serial} to {shown[-1].serial}" in text
         for value in (verdict.lower, verdict.upper):
-            assert value is None or f"limit {value:g}" in text
+            assert value is None or f"limit {value:g}".replace("-", "−") in text
         for stretch in verdict.stretches[-2:]:
             assert f"({stretch.n})" in text
         assert not re.search(rb'href="(?!#)', svg) and b"<script" not in svg
-        assert draw_panel(verdict) == svg and "\u2212" not in text, "one sign for minus"
+        assert draw_panel(verdict) == svg and not re.search(r"(?<![\w-])-\d", text), "one sign for minus"
         small = svg_text(draw_panel(verdict, width=PICTURE_IN[0], height=PICTURE_IN[1], newest=20))
         assert f"{verdict.points[-20:][0].serial} to {verdict.points[-1].serial}" in small
 
@@ -503,3 +506,20 @@ def test_the_methods_name_their_sources_and_the_plan(content):
     ):
         assert source in text
     assert text.endswith(content.budget)
+
+
+HYPHEN_MINUS = re.compile(r"(?<![\w.,'|/-])-\d[\d.]*")
+"""A hyphen before a figure that is no part of a day, a serial or a code."""
+
+
+def test_no_figure_has_a_hyphen_for_a_minus_and_nought_has_no_sign(content, said):
+    """Of a series below nought too, on paper, on the page, in the workbook's texts and on the terminal."""
+    on_paper, on_page, sheets = said
+    below = [verdict for verdict in content.verdicts if (verdict.ppk or 0) < 0 or (verdict.lower or 0) < 0]
+    assert below, "nothing below nought would show nothing"
+    cells = [str(cell) for rows in sheets.values() for row in rows for cell in row if isinstance(cell, str)]
+    for text in (on_paper, on_page, *cells, json.dumps(month_answer(content), ensure_ascii=False)):
+        words = re.sub(r'"[\w_]+": -\d[\d.e-]*', "", text)  # numbers of the answer for programs
+        assert not HYPHEN_MINUS.findall(words)
+        assert not re.search(r"[−-]0(\.0+)?(?![\d.])", words)
+    assert re.search(r"−\d", on_paper) and re.search(r"−\d", on_page)

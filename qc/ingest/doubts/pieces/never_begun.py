@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection
-from datetime import date
 
 import polars as pl
 
@@ -62,9 +61,9 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
     numbers = {head: set(of) for head, of in record.numbers().items()}
     alone: dict[tuple[int, str], dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
     keys = ["serial", "stage", "characteristic", "model", "day"]
-    for (serial, stage, name, model, day), group in rows.group_by(keys, maintain_order=True):
-        needed = record.before(str(stage), str(serial))
-        if not needed or not isinstance(day, date):
+    of_cards = rows.group_by(keys, maintain_order=True).agg(INDEX, pl.col("_part").first())
+    for serial, stage, name, model, day, own, part in of_cards.iter_rows():
+        if not record.before(str(stage), str(serial)):
             continue
         parts = taken_apart(str(serial))
         missing = record.missing(str(serial), str(stage))
@@ -91,11 +90,11 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
             f"If {' or '.join(guesses[:3])} is meant, accept or type it; else confirm it." if guesses else ASK
         )
         proposal: dict[str, object] = {"serial": guesses[0]} if len(guesses) == 1 else {}
-        said = [Finding(index, Reason.NEVER_BEGUN, problem, mend, proposal) for index in group[INDEX]]
+        said = [Finding(index, Reason.NEVER_BEGUN, problem, mend, proposal) for index in own]
         if guesses:
             found += said
         elif cards[str(serial)] == 1:
-            alone[(group["_part"][0], str(stage))][str(serial)] += said
+            alone[(part, str(stage))][str(serial)] += said
     # where several pieces of one sheet have no card of before, that card comes late and no serial is wrong
     for pieces in alone.values():
         found += [finding for said in pieces.values() for finding in said if len(pieces) == 1]

@@ -35,9 +35,8 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
     planned = {model.id for model in facts.plan.models}
     found = []
     keys = ["serial", "stage", "characteristic", "day", "model"]
-    for (serial, stage, name, day, model), group in rows.group_by(keys, maintain_order=True):
-        if not isinstance(day, date):
-            continue
+    cards = rows.group_by(keys, maintain_order=True).agg(INDEX)
+    for serial, stage, name, day, model, own in cards.iter_rows():
         figure = (str(stage), str(name))
         before = [d for d in record.days.get(str(serial), {}).get(figure, ()) if d < day]
         if not before or _is_asked_again(str(stage), before[-1], day, off, facts):
@@ -59,7 +58,7 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         problem = f"{serial} has this card already, of {before[-1]}, and {why}; without it is {others}"
         mend = f"If {' or '.join(waiting[:3])} was measured, accept or type it; else confirm {serial}."
         proposal: dict[str, object] = {"serial": waiting[0]} if len(waiting) == 1 and sure else {}
-        found += [Finding(index, Reason.DOUBLED_SERIAL, problem, mend, proposal) for index in group[INDEX]]
+        found += [Finding(index, Reason.DOUBLED_SERIAL, problem, mend, proposal) for index in own]
     return Doubted(found)
 
 

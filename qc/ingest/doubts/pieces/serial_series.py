@@ -31,6 +31,9 @@ YEARED = 0.9
 AHEAD = 50
 """A piece may run so many numbers ahead of the others of its series; chosen, as in `unknown_serial`."""
 
+SURE = 10
+"""So many pieces of a series say how far it has got; chosen."""
+
 LIKE_DIGITS = str.maketrans(
     {
         "O": "0",
@@ -57,6 +60,8 @@ class Series:
     heads: dict[str, list[int]]
     yeared: bool
     models: dict[str, set[str]]
+    reach: dict[str, int]
+    """How far each head has got: the highest number that others lead up to."""
 
 
 def form(serial: str) -> str:
@@ -130,15 +135,21 @@ def _series(record: Record, figure: tuple[str, str]) -> Series | None:
     if usual < 0.9 * len(pieces):
         return None
     yeared = right >= TOLD and right >= YEARED * (right + wrong)
-    return Series(dict(forms), dict(heads), yeared, dict(models))
+    ordered = {head: sorted(numbers) for head, numbers in heads.items()}
+    reach = {head: _reach(numbers) for head, numbers in ordered.items()}
+    return Series(dict(forms), ordered, yeared, dict(models), reach)
 
 
 def _doubt(serial: str, day: date, series: Series) -> str | None:
     parts = taken_apart(serial)
     if series.forms.get(form(serial), 0) < SEVERAL:
         # a series may grow by a digit: 999 is followed by 1000
-        numbers = sorted(series.heads.get(parts.head, [])) if parts else []
-        if parts and len(numbers) >= SEVERAL and numbers[0] <= parts.number <= _reach(numbers) + AHEAD:
+        numbers = series.heads.get(parts.head, []) if parts else []
+        if (
+            parts
+            and len(numbers) >= SEVERAL
+            and numbers[0] <= parts.number <= series.reach[parts.head] + AHEAD
+        ):
             return None
         usual = max(series.heads, key=lambda head: len(series.heads[head]), default="")
         return f"{serial} is not written like the serials on record ({usual}...)"
@@ -148,9 +159,10 @@ def _doubt(serial: str, day: date, series: Series) -> str | None:
         year = parts.year()
         if year is not None and year > day.year and len(series.heads.get(parts.head, [])) < SEVERAL:
             return f"{serial} is of the series of {year}, and the day is {day}"
-    numbers = sorted(n for n in series.heads.get(parts.head, []) if n != parts.number)
-    if len(numbers) >= 10 and parts.number > _reach(numbers) + AHEAD:
-        newest = Serial(parts.head, _reach(numbers), parts.width).text()
+    # a piece far ahead stands behind a gap and adds nothing to how far its series has got
+    numbers, reach = series.heads.get(parts.head, []), series.reach.get(parts.head, parts.number)
+    if parts.number > reach + AHEAD and len(numbers) - numbers.count(parts.number) >= SURE:
+        newest = Serial(parts.head, reach, parts.width).text()
         return f"{serial} lies far ahead of its series, which has got to {newest}"
     return None
 
@@ -182,11 +194,12 @@ def _coming(model: str, day: date, series: Series) -> set[str]:
     for head, numbers in series.heads.items():
         if len(numbers) < SEVERAL or (model and model not in series.models[head]):
             continue
-        reach = _reach(sorted(numbers))
+        reach = series.reach[head]
         width = 2
+        taken = set(numbers)
         for number in range(min(numbers), reach + 4):
             parts = Serial(head, number, max(width, len(str(reach))))
-            if number not in numbers and (not series.yeared or parts.year() in (None, day.year)):
+            if number not in taken and (not series.yeared or parts.year() in (None, day.year)):
                 found.add(parts.text())
     return found
 

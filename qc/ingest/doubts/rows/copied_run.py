@@ -114,22 +114,14 @@ def _pieces(group: pl.DataFrame) -> list[PieceFigures]:
     keyed = group.with_columns(
         place.alias("_place"), pl.col("day").to_physical().fill_null(0).alias("_day")
     ).sort(INDEX)
-    pieces = []
-    for (_, serial), rows in keyed.group_by(["_part", "serial"], maintain_order=True):
-        if rows.height < SHORTEST:
-            continue
-        first = rows.row(0, named=True)
-        pieces.append(
-            PieceFigures(
-                str(serial),
-                f"{first['file']}, {first['cell']}",
-                (first["_day"], first[INDEX]),
-                tuple(rows["_place"]),
-                tuple(rows["value"]),
-                tuple(rows[INDEX]),
-            )
-        )
-    return pieces
+    told = keyed.group_by(["_part", "serial"], maintain_order=True).agg(
+        pl.col("file", "cell", "_day").first(), pl.col(INDEX, "_place", "value")
+    )
+    long_enough = told.filter(pl.col(INDEX).list.len() >= SHORTEST)
+    return [
+        PieceFigures(serial, f"{file}, {cell}", (day, own[0]), tuple(places), tuple(values), tuple(own))
+        for _, serial, file, cell, day, own, places, values in long_enough.iter_rows()
+    ]
 
 
 def _finding(piece: PieceFigures, at: int, source: PieceFigures, length: int) -> Finding:

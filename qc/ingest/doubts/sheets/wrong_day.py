@@ -6,6 +6,7 @@ seen from when the piece was at its other stages, and from when the pieces just 
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from datetime import date, timedelta
 
 import polars as pl
@@ -40,9 +41,7 @@ def find_wrong_day(facts: Facts, doubted: Doubts) -> Doubted:
     numbers = _numbers(record)
     found = []
     keys = ["serial", "stage", "characteristic", "day"]
-    for (serial, stage, name, day), group in rows.group_by(keys, maintain_order=True):
-        if not isinstance(day, date):
-            continue
+    for serial, stage, name, day, own in rows.group_by(keys, maintain_order=True).agg(INDEX).iter_rows():
         figure = (str(stage), str(name))
         said = _before_its_stage(str(serial), str(stage), day, record) or _before_neighbours(
             str(serial), figure, day, record, numbers
@@ -54,7 +53,7 @@ def find_wrong_day(facts: Facts, doubted: Doubts) -> Doubted:
         proposal: dict[str, object] = {"day": better[0].isoformat()} if better else {}
         meant = " or ".join(d.isoformat() for d in better)
         mend = f"If {meant} is meant, accept or type it; else confirm the day." if better else _ASK
-        found += [Finding(index, Reason.WRONG_DAY, problem, mend, proposal) for index in group[INDEX]]
+        found += [Finding(index, Reason.WRONG_DAY, problem, mend, proposal) for index in own]
     return Doubted(found, told)
 
 
@@ -118,7 +117,9 @@ def _before_neighbours(
     parts = taken_apart(serial)
     if parts is None:
         return None
-    lower = [pair for pair in numbers.get((parts.head, figure), []) if pair[0] < parts.number][-NEIGHBOURS:]
+    series = numbers.get((parts.head, figure), [])
+    below = bisect_left(series, parts.number, key=lambda pair: pair[0])
+    lower = series[max(0, below - NEIGHBOURS) : below]
     if len(lower) < NEIGHBOURS or any(first - day <= LONG_BEFORE for _, first in lower):
         return None
     number, first = lower[-1]
