@@ -315,7 +315,8 @@ def _check_again(workshop: Workshop, mends: Sequence[MendedRow], confirmed: Coll
     }
     parts = [str(row["subject"]) for row in rows if row.get("kind") == "part" and row.get("subject")]
     serials = {row["serial"] for row in rows} - {None, ""}
-    known = known_of(workshop, figures, serials, parts=parts)
+    days = [row["day"] for row in rows if row.get("day")]
+    known = known_of(workshop, figures, serials, since=min(days, default=None), parts=parts)
     return recheck(mends, workshop.plan, known, confirmed=confirmed)
 
 
