@@ -63,6 +63,7 @@
         announce(found.said + " " + found.counted);
         judged(found.judged);
         if (found.gone.length && found.gone.length < rows.split(",").length) {
+          window.dash_clientside.set_props("sheets-held-count", { children: found.said + " " + found.counted });
           window.dash_clientside.set_props("sheets-held-from", { data: (from_now = from_now ? 0 : null) });
           return;
         }

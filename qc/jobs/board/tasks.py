@@ -112,7 +112,8 @@ def decide_held(
             tell(done, of, "Settling row")
 
     numbers = [int(row) for row in rows]
-    return settle_rows(workshop, numbers, Decision(decision), changes, who=who, progress=told).to_dict()
+    found = settle_rows(workshop, numbers, Decision(decision), changes, who=who, progress=told)
+    return {**found.to_dict(), "sentence": found.to_line()}
 
 
 def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> JsonObject:
