@@ -97,7 +97,7 @@ def test_a_worker_killed_with_a_sheet_in_hand_is_replaced_and_what_waits_goes_on
 
 
 def test_between_two_good_sheets_in_the_queue_a_broken_one_of_somebody_else_costs_only_itself(working):
-    """A workbook that breaks its reader is refused in a sentence of its own ticket; the worker is the same."""
+    """A workbook that breaks its reader is refused on its own ticket; the worker is the same."""
     desk, workshop = working
     cells = b'<worksheet><sheetData><row r="4294967295"><c><v>1</v></c></row></sheetData></worksheet>'
     out = BytesIO()

@@ -9,9 +9,8 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from qc.errors import UsageError
+from qc.errors import QcError, UsageError
 from qc.ingest import SheetError
-from qc.errors import QcError
 from qc.jobs.errors import JobError
 from qc.jobs.export import ExportFormat, export_tables
 from qc.jobs.history import bring_in, parts
