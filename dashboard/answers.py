@@ -109,11 +109,7 @@ def tell_settled(ticket: str) -> Response:
     if done is None:
         said = "The board was started anew since; whether this was stored shows in the lists."
     elif done["state"] == "done":
-        mended = (done["receipt"] or {}).get("mended", [])
-        said = " ".join(
-            " ".join([row["sentence"], *(reason["sentence"] for reason in row.get("reasons", []))])
-            for row in mended
-        )
+        said = (done["receipt"] or {}).get("sentence", "")
     else:
         said = done["message"]
     return jsonify({"said": said, "counted": counted, "gone": gone, "judged": sheets.judged_sentence()})

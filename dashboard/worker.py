@@ -108,7 +108,7 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
             line.send(began)
         if kind == "held":
             rows, decision, changes = what
-            return board.decide_held(workshop, rows, decision, changes, who)
+            return board.decide_held(workshop, rows, decision, changes, who, tell)
         if kind == "undo":
             rows, why = what
             return board.undo_held(workshop, rows, why, who)

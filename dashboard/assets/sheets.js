@@ -11,10 +11,10 @@
     return select ? select.value : "";
   }
 
-  var place_now = null, row_now = null, done_now = "sheets-done", saying_now = "Reading the sheets …";
-
-  function say(text, share) {
-    var place = place_now && place_now.isConnected ? place_now : el("sheets-progress");
+  /* What was sent, each by itself, since a row may be decided while the one before it is still in hand:
+     row (the form of a held row, else null), place (where its progress stands), done (the store that is told), saying. */
+  function say(task, text, share) {
+    var place = task.place && task.place.isConnected ? task.place : el("sheets-progress");
     if (!place) { return; }
     place.textContent = "";
     if (!text) { return; }
@@ -25,54 +25,78 @@
       var bar = document.createElement("progress");
       bar.max = 1;
       if (share !== null) { bar.value = share; }
-      bar.setAttribute("aria-label", "Progress of the upload");
+      bar.setAttribute("aria-label", task.row ? "Progress of the rows" : "Progress of the upload");
       place.appendChild(bar);
     }
   }
 
-  function follow(ticket, row, asked) {
+  function follow(ticket, task, asked) {
     window.fetch("/tickets/" + encodeURIComponent(ticket), { cache: "no-store" })
       .then(function (answer) {
         return answer.status === 404 ? { state: "failed" } : answer.json();
       })
       .then(function (found) {
         if (found.state === "done" || found.state === "failed") {
-          say("");
-          busy(false);
-          if (row) { settle(ticket, row); return; }
-          window.dash_clientside.set_props(done_now, { data: ticket });
+          say(task, "");
+          if (task.row) { settle(ticket, task); return; }
+          busy(false, task);
+          window.dash_clientside.set_props(task.done, { data: ticket });
           return;
         }
-        var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || saying_now);
-        say(text, found.done && found.of ? found.done / found.of : null);
-        window.setTimeout(function () { follow(ticket, row, asked + 1); }, pause(asked));
+        var text = found.state === "waiting" ? "Waiting for the worker to get ready …" : (found.message || task.saying);
+        say(task, text, found.done && found.of ? found.done / found.of : null);
+        window.setTimeout(function () { follow(ticket, task, asked + 1); }, pause(asked));
       })
-      .catch(function () { window.setTimeout(function () { follow(ticket, row, asked + 1); }, 500); });
+      .catch(function () { window.setTimeout(function () { follow(ticket, task, asked + 1); }, 500); });
   }
 
   /* A held row that was decided about: its place says what became of it, nothing else of the page is touched. */
-  function settle(ticket, form) {
-    var rows = form.elements.rows.value, line = form.closest("li");
-    if (!line) { return; }
+  function settle(ticket, task) {
+    var form = task.row, rows = form.elements.rows.value, line = form.closest("li");
+    if (!line) { busy(false, task); return; }
     window.fetch("/held/after/" + encodeURIComponent(ticket) + "?rows=" + encodeURIComponent(rows), { cache: "no-store" })
       .then(function (answer) { return answer.json(); })
       .then(function (found) {
-        var next = line.nextElementSibling;
+        busy(false, task);
+        line = el(line.id) || line;
         window.dash_clientside.set_props("sheets-held-count", { children: found.counted });
         announce(found.said + " " + found.counted);
         judged(found.judged);
         if (found.gone.length && found.gone.length < rows.split(",").length) {
+          window.dash_clientside.set_props("sheets-held-count", { children: found.said + " " + found.counted });
           window.dash_clientside.set_props("sheets-held-from", { data: (from_now = from_now ? 0 : null) });
           return;
         }
-        if (found.gone.length < rows.split(",").length) { place_now = form.querySelector(".form-said"); say(found.said); return; }
+        if (found.gone.length < rows.split(",").length) { say(task, found.said); if (nowhere(line)) { onto(line); } return; }
+        if (!line.isConnected) { return; }
+        var here = nowhere(line);
         window.dash_clientside.set_props(line.id, { children: found.said, className: "held-row settled small" });
-        while (next && !next.querySelector("button, summary")) { next = next.nextElementSibling; }
-        if (next) { next.querySelector("button, summary").focus(); return; }
+        if (here && (onto(beside(line, "nextElementSibling")) || onto(beside(line, "previousElementSibling")))) { return; }
         if (!line.parentNode.querySelector("form") && !/^No /.test(found.counted)) {
           window.dash_clientside.set_props("sheets-held-from", { data: 0 });
         }
+      })
+      .catch(function () {
+        busy(false, task);
+        say(task, "The board did not answer. Load this page anew: a row that still waits there was not settled.");
       });
+  }
+
+  /* The hand goes on to the next row, unless it has gone elsewhere by itself meanwhile. */
+  function nowhere(line) {
+    return !document.activeElement || document.activeElement === document.body || line.contains(document.activeElement);
+  }
+
+  function beside(line, side) {
+    line = line[side];
+    while (line && !(line.querySelector("form:not([data-inhand])"))) { line = line[side]; }
+    return line;
+  }
+
+  function onto(line) {
+    var part = line && line.querySelector("form:not([data-inhand]) button, form:not([data-inhand]) summary");
+    if (part) { part.focus(); }
+    return part;
   }
 
   /* The worker judges settled rows once nobody settles more: the page says so, and when it is done. */
@@ -113,30 +137,37 @@
       });
   }, true);
 
-  function busy(on) {
-    document.querySelectorAll("#sheets-choose, form[data-desk] button").forEach(function (button) { button.disabled = on; });
+  /* The buttons of a held row rest while that row is in hand; those of the other rows stay alive. */
+  function busy(on, task) {
+    if (task.row) {
+      if (on) { task.row.dataset.inhand = "yes"; } else { delete task.row.dataset.inhand; }
+      task.row.querySelectorAll("button").forEach(function (button) { button.disabled = on; });
+      return;
+    }
+    document.querySelectorAll("#sheets-choose, form[data-desk] button").forEach(function (button) {
+      if (!button.form || !button.form.elements.rows) { button.disabled = on; }
+    });
   }
 
-  function post(address, form, text) {
-    var row = row_now;
+  function post(address, form, text, task) {
     var request = new XMLHttpRequest();
-    busy(true);
-    say(text, null);
+    busy(true, task);
+    say(task, text, null);
     request.open("POST", address);
     request.responseType = "json";
     request.setRequestHeader("X-CSRFToken", (document.querySelector("meta[name=board-token]") || { content: "" }).content);
     request.upload.onprogress = function (event) {
-      if (event.lengthComputable && event.total > 200000) { say(text, event.loaded / event.total); }
+      if (event.lengthComputable && event.total > 200000) { say(task, text, event.loaded / event.total); }
     };
     request.onload = function () {
       var answer = request.response || {};
-      if (request.status === 200 && answer.ticket) { follow(answer.ticket, row, 0); return; }
-      busy(false);
-      say(answer.problem || "The board did not take this (answer " + request.status + "). Nothing was stored; try again.");
+      if (request.status === 200 && answer.ticket) { follow(answer.ticket, task, 0); return; }
+      busy(false, task);
+      say(task, answer.problem || "The board did not take this (answer " + request.status + "). Nothing was stored; try again.");
     };
     request.onerror = function () {
-      busy(false);
-      say("The board cannot be reached. Nothing was stored; start it again and send it once more.");
+      busy(false, task);
+      say(task, "The board cannot be reached. Nothing was stored; start it again and send it once more.");
     };
     request.send(form);
   }
@@ -150,10 +181,8 @@
     var form = new FormData();
     form.append("who", who());
     Array.prototype.forEach.call(files, function (file) { form.append("sheets", file, file.name); });
-    place_now = row_now = null;
-    done_now = "sheets-done";
-    saying_now = "Reading the sheets …";
-    post("/uploads", form, "Sending " + files.length + (files.length === 1 ? " sheet …" : " sheets …"));
+    var task = { row: null, place: null, done: "sheets-done", saying: "Reading the sheets …" };
+    post("/uploads", form, "Sending " + files.length + (files.length === 1 ? " sheet …" : " sheets …"), task);
   }
 
   document.addEventListener("click", function (event) {
@@ -180,16 +209,17 @@
     if (pressed && pressed.name) { form.set(pressed.name, pressed.value); }
     var names = desk.dataset.files ? JSON.parse(desk.dataset.files) : null;
     if (!desk.elements.who) { form.append("who", names ? who() : (el("held-who") || { value: "" }).value); }
-    place_now = desk.querySelector(".form-said");
+    var task = {
+      row: desk.elements.rows ? desk : null, place: desk.querySelector(".form-said"), done: desk.dataset.done,
+      saying: desk.dataset.saying || "Keeping it …"
+    };
+    if (desk.dataset.inhand) { return; }
     if (names) {
       var again = sent.filter(function (file) { return names.indexOf(file.name) >= 0; });
-      if (again.length < names.length) { say("Drop the sheets here once more, then answer: the page was opened anew since."); return; }
+      if (again.length < names.length) { say(task, "Drop the sheets here once more, then answer: the page was opened anew since."); return; }
       again.forEach(function (file) { form.append("sheets", file, file.name); });
     }
-    done_now = desk.dataset.done;
-    row_now = desk.elements.rows ? desk : null;
-    saying_now = desk.dataset.saying || "Keeping it …";
-    post(desk.dataset.desk, form, saying_now);
+    post(desk.dataset.desk, form, task.saying, task);
   });
 
   /* What is drawn anew takes the focus away: the same switch gets it back, so that the keyboard goes on from there. */

@@ -3,6 +3,7 @@
 from .chain import Entry as Entry
 from .corrected import CORRECTED as CORRECTED
 from .corrected import TAKEN_BACK as TAKEN_BACK
+from .corrected import Settlement as Settlement
 from .errors import StoreError as StoreError
 from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet

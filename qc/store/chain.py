@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
@@ -138,12 +138,29 @@ def append_entry(
     tables : sequence of str
         The tables in which there are such rows.
     """
+    return append_entries(conn, kind, who, when, [note], tables)[0]
+
+
+def append_entries(
+    conn: Connection, kind: EntryKind, who: str, when: datetime, notes: Sequence[str], tables: Sequence[str]
+) -> list[Entry]:
+    """Close several changes of one kind, an entry for each note, as `append_entry` closes one.
+
+    The rows of the first name ``last + 1``, those of the second ``last + 2``, and so on; all are read and
+    all entries written at once.
+    """
     last, before = last_entry(conn)
-    content = contents(conn, last + 1, last + 1, tables).get(last + 1, content_hash({}))
-    unsigned = Entry(last + 1, kind, who, when, note, content, before, "")
-    signed = Entry(unsigned.id, kind, who, when, note, content, before, unsigned.own_hash())
-    row = {**{k: v for k, v in asdict(signed).items() if k != "when"}, "at": micros_of(when)}
-    conn.execute(entry.insert(), row)
+    found = contents(conn, last + 1, last + len(notes), tables)
+    signed: list[Entry] = []
+    for number, note in enumerate(notes, last + 1):
+        content = found.get(number, content_hash({}))
+        unsigned = Entry(number, kind, who, when, note, content, before, "")
+        signed.append(replace(unsigned, hash=unsigned.own_hash()))
+        before = signed[-1].hash
+    rows = [
+        {**{k: v for k, v in asdict(one).items() if k != "when"}, "at": micros_of(when)} for one in signed
+    ]
+    conn.execute(entry.insert(), rows)
     return signed
 
 

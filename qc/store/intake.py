@@ -168,8 +168,9 @@ def _add_sheet(
         facts = {"hash": item.hash, "file": item.file, "card": item.card, "size": len(item.data)}
         facts["entered_as"] = item.entered_as or None
         conn.execute(insert(sheet), {"id": sheet_id, "entry": number, **facts})
-    write_readings(conn, taken, [sheet_id] * taken.height, number, None)
-    write_events(conn, happened, [sheet_id] * happened.height, number)
+    many, others = taken.height, happened.height
+    write_readings(conn, taken, [sheet_id] * many, [number] * many, [None] * many)
+    write_events(conn, happened, [sheet_id] * others, [number] * others)
     write_held(conn, waiting, sheet_id, number)
     if not new:
         _settle_accepted(conn, sheet_id, taken, happened, number)

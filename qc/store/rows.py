@@ -113,23 +113,33 @@ def fresh_rows(frame: pl.DataFrame, known: set[bytes] | dict[bytes, HeldState]) 
 
 
 def write_readings(
-    conn: Connection, rows: pl.DataFrame, sheets: Sequence[int | None], number: int, replaces: int | None
+    conn: Connection,
+    rows: pl.DataFrame,
+    sheets: Sequence[int | None],
+    numbers: Sequence[int],
+    replaces: Sequence[int | None],
 ) -> list[int]:
-    """Write readings under entry `number`; returns their ids. `replaces` names the reading they correct."""
+    """Write readings, each under the entry of its number; returns their ids.
+
+    `replaces` names the reading that each of them corrects.
+    """
     if rows.is_empty():
         return []
-    rows = rows.with_columns(pl.Series("sheet", sheets, dtype=pl.Int64))
-    origins = _keyed(rows, ["sheet", *ORIGIN], next_id(conn, origin))
-    _write(conn, origin, origins.dicts)
+    rows = rows.with_columns(
+        pl.Series("sheet", sheets, dtype=pl.Int64), pl.Series("_entry", numbers, dtype=pl.Int64)
+    )
+    origins = _keyed(rows, ["_entry", "sheet", *ORIGIN], next_id(conn, origin))
+    own = [{name: value for name, value in row.items() if name != "_entry"} for row in origins.dicts]
+    _write(conn, origin, own)
     places = _place_ids(conn, rows)
     first = next_id(conn, reading)
     ids = list(range(first, first + rows.height))
     written = rows.select(*FIGURE, "fingerprint").with_columns(
         pl.Series("id", ids),
-        pl.lit(number).alias("entry"),
+        pl.Series("entry", numbers, dtype=pl.Int64),
         pl.Series("origin", origins.keys),
         pl.Series("place", places),
-        pl.lit(replaces, pl.Int64).alias("replaces"),
+        pl.Series("replaces", replaces, dtype=pl.Int64),
     )
     _write(conn, reading, written.to_dicts())
     return ids
@@ -178,14 +188,16 @@ def _place_ids(conn: Connection, rows: pl.DataFrame) -> list[int]:
     return [ids[key] for key in own.keys]
 
 
-def write_events(conn: Connection, rows: pl.DataFrame, sheets: Sequence[int | None], number: int) -> None:
-    """Write events under entry `number`."""
+def write_events(
+    conn: Connection, rows: pl.DataFrame, sheets: Sequence[int | None], numbers: Sequence[int]
+) -> None:
+    """Write events, each under the entry of its number."""
     if rows.is_empty():
         return
     first = next_id(conn, event)
     written = rows.select(*HAPPENING, "fingerprint").with_columns(
         pl.Series("id", range(first, first + rows.height), dtype=pl.Int64),
-        pl.lit(number).alias("entry"),
+        pl.Series("entry", numbers, dtype=pl.Int64),
         pl.Series("sheet", sheets, dtype=pl.Int64),
         pl.lit(None, pl.Int64).alias("replaces"),
     )

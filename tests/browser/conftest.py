@@ -74,7 +74,8 @@ class Visit:
         return self.receipt()
 
     def receipt(self):
-        self.page.wait_for_selector("#sheets-receipt .card", timeout=60_000)
+        # for a loaded machine: 36 sheets, judged and all, took 40 s beside eight other programs
+        self.page.wait_for_selector("#sheets-receipt .card", timeout=240_000)
         return self.page.inner_text("#sheets-receipt")
 
     def _hear(self, message):

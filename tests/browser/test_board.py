@@ -82,21 +82,51 @@ def test_sheets_can_be_dropped(visit, filled):
     assert "could not be read" in text and "note.csv" in text
 
 
+NEXT_ROW = """id => {
+    const rows = [...document.querySelectorAll('.held-row')];
+    return rows[rows.findIndex(one => one.id === id) + 1]?.id ?? null;
+}"""
+
+
 def test_a_mend_is_accepted_with_one_click(visit, filled):
     page = visit().go("/sheets")
     page.locator("#held-who").select_option(index=1)
     row = page.locator(".held-row", has_text="Proposed:").first
     place = row.get_attribute("id")
+    following = page.evaluate(NEXT_ROW, place)
     row.locator("[data-mend]").click()
     page.wait_for_selector(f"#{place}.settled", timeout=60_000)
     assert "is accepted" in page.inner_text(f"#{place}")
     assert page.locator(f"#{place} form").count() == 0
     # whoever works down the list goes on with the keyboard, and hears what became of the row
-    assert page.evaluate("document.activeElement.closest('.held-row') !== null")
+    assert following and page.evaluate("document.activeElement.closest('.held-row').id") == following
     assert "is accepted" in page.inner_text("#announce")
     # judging does not keep the next row waiting: it follows, and the page says when it is done
     assert "follow once no further decision comes" in page.inner_text("#sheets-judged")
     page.wait_for_selector("#sheets-judged:has-text('What was settled is judged')", timeout=60_000)
+
+
+def test_while_a_row_is_in_hand_the_others_can_be_decided(visit, filled):
+    """The first answer is held back; the second row is settled meanwhile, its buttons were alive."""
+    window = visit()
+    page = window.go("/sheets")
+    page.locator("#held-who").select_option(index=1)
+    first, other = (page.locator(".held-row").nth(n).get_attribute("id") for n in (0, 1))
+    waiting = []
+    page.route("**/held/decide", lambda route: route.continue_() if waiting else waiting.append(route))
+    for place in (first, other):
+        page.locator(f"#{place} summary").click()
+        aside = page.locator(f"#{place}").get_by_text("Set aside", exact=True)
+        aside.click()
+        if place == first:
+            page.wait_for_function(f"document.querySelector('#{first} form').dataset.inhand === 'yes'")
+            assert aside.is_disabled()
+            alive = page.locator(f"#{other} button").evaluate_all("all => all.every(one => !one.disabled)")
+            assert alive
+    page.wait_for_selector(f"#{other}.settled", timeout=60_000)
+    assert page.locator(f"#{first}.settled").count() == 0
+    waiting[0].continue_()
+    page.wait_for_selector(f"#{first}.settled", timeout=60_000)
 
 
 def test_a_held_row_that_is_set_aside_disappears(visit, filled):
@@ -110,9 +140,10 @@ def test_a_held_row_that_is_set_aside_disappears(visit, filled):
     row.get_by_text("Set aside", exact=True).click()
     page.wait_for_selector(f"#{place}.settled", timeout=60_000)
     text = page.inner_text(f"#{place}")
-    # each row by its number and by the piece it speaks of
-    told = re.findall(r"Row (\d+) \([^()]+\) is set aside; it stays on record as typed\.", text)
-    assert sorted(told) == sorted(rows)
+    # a single row by its number and by the piece it speaks of, several in one line
+    alone = rf"Row {rows[0]} \([^()]+\) is set aside; it stays on record as typed\."
+    together = rf"{len(rows)} rows are set aside; they stay on record as typed\."
+    assert re.fullmatch(alone if len(rows) == 1 else together, text.strip())
     page = window.go("/sheets")
     assert page.locator(f"input[name=rows][value='{','.join(rows)}']").count() == 0
 

@@ -62,6 +62,7 @@ def test_the_fields_of_a_row_come_as_elements_of_the_page(client):
 def test_after_a_mend_only_what_changed_is_told(client, desk, monkeypatch):
     mended = [{"row": 9, "sentence": "Row 9 is accepted.", "reasons": []}]
     done = {"state": "done", "done": 1, "of": 1, "message": "", "receipt": {"mended": mended}}
+    done["receipt"]["sentence"] = "Row 9 is accepted."
     monkeypatch.setattr(desk, "progress", lambda ticket: done)
     answer = client.get("/held/after/m1?rows=9,1", headers=HOME).get_json()
     assert answer == {

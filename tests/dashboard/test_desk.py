@@ -4,6 +4,7 @@ import os
 import signal
 import stat
 import time
+import zipfile
 from io import BytesIO
 
 import pytest
@@ -92,6 +93,27 @@ def test_a_worker_killed_with_a_sheet_in_hand_is_replaced_and_what_waits_goes_on
         assert "Nothing of it was stored. Send it again." in told["message"]
     assert wait_for(desk, second)["state"] == "done"
     assert SHEETS[1].name in stored(workshop)
+    assert files_of(workshop) == []
+
+
+def test_between_two_good_sheets_in_the_queue_a_broken_one_of_somebody_else_costs_only_itself(working):
+    """A workbook that breaks its reader is refused on its own ticket; the worker is the same."""
+    desk, workshop = working
+    cells = b'<worksheet><sheetData><row r="4294967295"><c><v>1</v></c></row></sheetData></worksheet>'
+    out = BytesIO()
+    with zipfile.ZipFile(SHEETS[0]) as good, zipfile.ZipFile(out, "w") as bad:
+        for name in good.namelist():
+            bad.writestr(name, cells if name.startswith("xl/worksheets/") else good.read(name))
+    first = desk.submit([sheet(4)], "JU")
+    broken = desk.submit([("broken.xlsx", BytesIO(out.getvalue()))], "FN")
+    last = desk.submit([sheet(5)], "JU")
+    told = [wait_for(desk, ticket) for ticket in (first, broken, last)]
+    assert [one["receipt"]["sheets"][0]["file"] for one in (told[0], told[2])] == [
+        SHEETS[4].name,
+        SHEETS[5].name,
+    ]
+    said = (told[1]["receipt"] or {}).get("refused") or [told[1]["message"]]
+    assert "broken.xlsx" in said[0] and "broken.xlsx" not in stored(workshop)
     assert files_of(workshop) == []
 
 

@@ -50,8 +50,13 @@ def test_sheets_are_taken_and_their_progress_is_told(run, monkeypatch):
 
 
 def test_a_mend_goes_to_its_own_job(run, monkeypatch):
-    monkeypatch.setattr(board, "decide_held", lambda workshop, *what: dict(zip("rdcw", what, strict=True)))
+    def decide(workshop, *what):
+        what[-1](5, 8, "Settling row")
+        return dict(zip("rdcw", what[:-1], strict=True))
+
+    monkeypatch.setattr(board, "decide_held", decide)
     (said,) = run(("held", (["7", "8"], "drop", {}), "IS"))
+    assert {"done": 5, "of": 8, "message": "Settling row 5 of 8 …"} in said
     assert said[-1]["receipt"] == {"r": ["7", "8"], "d": "drop", "c": {}, "w": "IS"}
 
 

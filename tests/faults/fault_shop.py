@@ -22,7 +22,7 @@ FIRST_DAY = date(2026, 1, 5)
 MEANT = """card: force-card
 columns: {Gemessen: Date, Nummer: Serial, "Kraft [N]": Slide force}
 """
-SHOWN = """
+SLIDE_BOOK = """
 layouts:
   - layout: Slide book
     fixed: {A1: Schieberbuch}
@@ -34,6 +34,21 @@ layouts:
           - {at: D3, is: Slide force, unit: N}
 """
 """The layout of a slide book that no reader reads."""
+SHOWN = """layouts:
+  - layout: Kraftbogen
+    fixed: {A1: Kraftbogen, A5: Nummer}
+    dates: day-first
+    decimal: comma
+    tables:
+      - card: force-card
+        pieces: {are: columns, first: C}
+        leave out: [Mittel]
+        facts: {date: cell B2, person: cell B3, gauge: cell B4, serial: cell C5, model: cell C6}
+        figures:
+          - {at: C7, is: Slide force, unit: N}
+"""
+"""A layout that a person showed, for `shown_sheet`."""
+
 TIMES = {"when", "at", "hash", "before", "content"}
 
 
@@ -97,6 +112,29 @@ def news(card, part, parts):
     return sheet(card, rows[8 * part : 8 * part + 8])
 
 
+def own_words():
+    """Return a sheet whose headings are a bench's own, which `MEANT` explains."""
+    words = (
+        news("force", 0, 3).replace(b"Date,Serial", b"Gemessen,Nummer").replace(b"Slide force", b"Kraft", 2)
+    )
+    return words.replace(b"Kraft card", b"Slide force card")
+
+
+def shown_sheet():
+    """Return a sheet of new pieces that no card of the plan is like: a piece a column, read by `SHOWN`."""
+    pieces = [line.split(",") for line in news("force", 0, 3).decode().splitlines()[4:]]
+    lines = [
+        ["Kraftbogen"],
+        ["Datum", "16.03.2026"],
+        ["Wer", "FN"],
+        ["Waage", "SB-1"],
+        ["Nummer", "", *(piece[1] for piece in pieces), "Mittel"],
+        ["Modell", "", *(piece[2] for piece in pieces), ""],
+        ["Kraft", "N", *(piece[4].replace(".", ",") for piece in pieces), "1,15"],
+    ]
+    return ("\n".join(";".join(line) for line in lines) + "\n").encode()
+
+
 def years():
     """Return readings of new pieces as a history has them: one a row, the figure by name; one part."""
     lines = ["Date,Serial,Model,Stage,Characteristic,Value,Person,Gauge"]
@@ -115,12 +153,11 @@ def make_base(driver, folder):
         (bench / name).write_bytes(data)
     for part in range(5):
         (bench / f"new-{part}.csv").write_bytes(news("loss" if part % 2 == 0 else "force", part // 2, 3))
-    words = (
-        news("force", 0, 3).replace(b"Date,Serial", b"Gemessen,Nummer").replace(b"Slide force", b"Kraft", 2)
-    )
-    (bench / "own-words.csv").write_bytes(words.replace(b"Kraft card", b"Slide force card"))
+    (bench / "own-words.csv").write_bytes(own_words())
     (bench / "mapping.yaml").write_text(MEANT, "utf-8")
-    (bench / "layout.yaml").write_text(SHOWN, "utf-8")
+    (bench / "layout.yaml").write_text(SLIDE_BOOK, "utf-8")
+    (bench / "layouts.yaml").write_text(SHOWN, "utf-8")
+    (bench / "shown.csv").write_bytes(shown_sheet())
     (bench / "years.csv").write_bytes(years())
     done = driver.run("upload", *(bench / name for name in history()), "--who", "IS", "--workshop", shop)
     assert done.code == 0, done.err

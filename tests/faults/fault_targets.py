@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from fault_shop import ROOT, content
+from fault_shop import MEANT, ROOT, SHOWN, content, own_words, shown_sheet
 
 SAMPLE = ROOT / "sample_measurements"
 COLUMNS = (
@@ -161,6 +161,15 @@ def _mend(_, shop, data):
     return words
 
 
+def _shown(folder, shop, data, *, sheet=None, layouts=None):
+    """Hand in a sheet by a layout that was shown; the bytes are whichever of the two is not given."""
+    (folder / "layouts.yaml").write_bytes(data if layouts is None else layouts)
+    words = ("upload", "FILE", "--mapping", str(folder / "layouts.yaml"), "--who", "IS", "--workshop", "SHOP")
+    # what was remembered of a run before would answer for this one
+    (shop / "mappings.yaml").unlink(missing_ok=True)
+    return _file(".csv", words, folder, shop, data if sheet is None else sheet)
+
+
 def _damaged_store(folder, shop, data):
     """Verify a copy of the store with some of its bytes changed: each four say where and what."""
     copy = folder / "damaged"
@@ -193,6 +202,12 @@ def _notes():
         b"note,position,cents\nBb2,1,-3\nF3,1,4.5\nBb3,1,-1\nD4,1,-12\nF4,1,2\nC3,6,3\n",
         *_sample("tuning*.csv", 2),
     ]
+
+
+def _layouts():
+    """Return layouts that say what the small one does not: pieces in rows, places, several tables."""
+    page = (ROOT / "docs" / "reference" / "layouts.md").read_text("utf-8")
+    return re.findall(r"```yaml\n(layouts:.*?)```", page, re.DOTALL)
 
 
 def _sound():
@@ -235,5 +250,20 @@ TARGETS = {
     "study parquet": Target(partial(_file, ".parquet", STUDY), lambda: _table("parquet")),
     "tuning sheet": Target(partial(_file, ".csv", TUNE), _notes),
     "recording": Target(partial(_file, ".wav", HEAR), _sound),
+    "layout file": Target(
+        lambda folder, shop, data: _shown(folder, shop, data, sheet=shown_sheet()),
+        lambda: [SHOWN.encode(), *(text.encode() for text in _layouts())],
+        True,
+    ),
+    "shown sheet": Target(
+        lambda folder, shop, data: _shown(folder, shop, data, layouts=SHOWN.encode()),
+        lambda: [shown_sheet(), shown_sheet().replace(b";", b",").replace(b"1,", b"1.")],
+        True,
+    ),
+    "mapping file": Target(
+        lambda folder, shop, data: _shown(folder, shop, data, sheet=own_words()),
+        lambda: [MEANT.encode(), b"card: force-card\ncolumns: {Nummer: Serial}\ndates: day-first\n"],
+        True,
+    ),
     "verify": Target(_damaged_store, lambda: [b"", bytes(range(64)), b"\x00\x10\x00\xff" * 4]),
 }

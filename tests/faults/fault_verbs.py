@@ -134,12 +134,12 @@ def _any(_: Path, *, done: bool) -> list[str]:
     return []
 
 
-def _mappings_whole(shop: Path, *, done: bool) -> list[str]:
+def _mappings_whole(shop: Path, *, done: bool, last: str = "Nummer: Serial") -> list[str]:
     """Say where the mappings beside the plan are half, or missing once the sheet is taken in."""
     file = shop / "mappings.yaml"
     if not file.is_file():
         return ["the mappings are missing"] if done else []
-    return [] if "Nummer: Serial" in file.read_text("utf-8") else ["the mappings are half"]
+    return [] if last in file.read_text("utf-8") else ["the mappings are half"]
 
 
 def _month_whole(shop: Path, *, done: bool) -> list[str]:
@@ -254,7 +254,9 @@ def clear_beside(shop):
 
 _CAUSE = ("signals", "close", "SIGNAL", "--cause", "tight-slide", "--action", "lapped", "--who", "IS")
 _CLOSE = (*_CAUSE, "--outcome", "stays")
+_MENDED = (*_CAUSE, "--outcome", "mended")
 _TICK = ("signals", "tick", "SIGNAL", "--step", "1", "--who", "FN")
+_TICK_PIECE = ("signals", "tick", "SIGNAL", "--piece", "QH-1043", "--who", "FN")
 _FREEZE = (
     "baseline",
     "freeze",
@@ -297,6 +299,11 @@ VERBS = (
         whole=_mappings_whole,
     ),
     Verb(
+        "upload with a layout that was shown",
+        ("upload", "BENCH/shown.csv", "--mapping", "BENCH/layouts.yaml", "--who", "IS"),
+        whole=partial(_mappings_whole, last="Slide force"),
+    ),
+    Verb(
         "upload a folder and archive it",
         ("upload", "--folder", "INBOX", "--then-archive", "--who", "IS"),
         by_hand=_lying_in_a_folder,
@@ -324,11 +331,14 @@ VERBS = (
     Verb("take back", ("correct", "QH-1044/force", "--withdraw", "--who", "IS", "--why", "dry slide")),
     Verb("take", ("signals", "take", "SIGNAL", "--who", "FN")),
     Verb("close", _CLOSE),
-    Verb("close as mended", (*_CAUSE, "--outcome", "mended")),
+    Verb("close as mended", _MENDED),
     Verb("tick", _TICK),
     Verb("untick", ("signals", "untick", "SIGNAL", "--step", "1", "--who", "FN"), (_TICK,)),
     Verb("close as false", ("signals", "close", "SIGNAL", "--false", "--who", "IS")),
     Verb("reopen", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_CLOSE,)),
+    Verb("reopen what was mended", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_MENDED,)),
+    Verb("tick a piece", _TICK_PIECE),
+    Verb("untick a piece", ("signals", "untick", *_TICK_PIECE[2:]), (_TICK_PIECE,)),
     Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN")),
     Verb("freeze", _FREEZE),
     Verb("leave out", _OUT),

@@ -2,7 +2,7 @@
 
 import pytest
 
-from qc.store import StoreError
+from qc.store import Settlement, StoreError, open_store
 
 
 @pytest.fixture
@@ -240,3 +240,63 @@ def test_a_correction_may_say_what_stood_first(filled, make):
     newer = filled.replace_reading(1, make.readings(1, value=13.5), who="QL", when=make.when)
     new = filled.settle_held([1], "accepted", who="QL", when=make.when, readings=first, replaces=newer)
     assert len(new) == 1 and new[0] in filled.readings()["id"].to_list()
+
+
+def several(make):
+    """Return decisions of every sort: taken, set aside, known already, an event, a correction."""
+    return [
+        Settlement((1,), "accepted", make.readings(2, first=60), note="as typed"),
+        Settlement((2,), "dropped", note="set aside"),
+        Settlement((3,), "accepted", make.readings(1), note="as typed"),
+        Settlement((4, 5), "accepted", events=make.events(1), note="by hand"),
+        Settlement((6,), "accepted", make.readings(1, first=60), note="the same once more"),
+        Settlement((7,), "accepted", make.readings(1, first=1, value=13.5), replaces=2, note="proposal"),
+    ]
+
+
+def test_many_settled_at_once_leave_what_one_after_the_other_leave_to_the_last_hash(tmp_path, make):
+    heads, ids = [], []
+    for name in ("at once", "in turn"):
+        with open_store(tmp_path / name) as store:
+            sheet = make.sheet(readings=make.readings(3), held=make.held(8))
+            store.add_sheets([sheet], who="AB", when=make.when)
+            parts = [several(make)] if name == "at once" else [[one] for one in several(make)]
+            ids.append([own for part in parts for own in store.settle_each(part, who="QL", when=make.when)])
+            heads.append([entry.to_dict() for entry in store.entries()])
+            assert store.verify() == []
+    assert ids[0] == ids[1] == [[4, 5], [], [], [], [], [6]]
+    assert heads[0] == heads[1] and len(heads[0]) == 7
+
+
+def test_one_of_many_settled_at_once_is_undone_by_itself(store, make):
+    store.add_sheets([make.sheet(readings=make.readings(3), held=make.held(8))], who="AB", when=make.when)
+    store.settle_each(several(make), who="QL", when=make.when)
+    store.undo_held(1, who="QL", when=make.when)
+    assert store.readings()["id"].to_list() == [1, 3, 6], "4 and 5 are gone, the correction stands"
+    assert [row.id for row in store.held()] == [8, 9]
+    assert store.verify() == []
+
+
+def test_settled_at_once_what_rests_on_another_of_them_is_told_as_in_turn(filled, make):
+    """A reading that the first one replaces makes room for the second, which says what it said."""
+    same = make.readings(1)
+    again = [
+        Settlement((1,), "accepted", make.readings(1, value=13.5), replaces=1),
+        Settlement((2,), "accepted", same),
+    ]
+    assert [len(own) for own in filled.settle_each(again, who="QL", when=make.when)] == [1, 1]
+    both = [
+        Settlement((3,), "accepted", make.readings(1, value=13.6), replaces=2),
+        Settlement((3,), "dropped"),
+    ]
+    with pytest.raises(StoreError, match="named in two decisions"):
+        filled.settle_each(both, who="QL", when=make.when)
+    assert ids(filled.held()) == [3]
+
+
+def test_two_of_many_that_correct_one_reading_are_both_refused(store, make):
+    store.add_sheets([make.sheet(readings=make.readings(3), held=make.held(2))], who="AB", when=make.when)
+    both = [Settlement((n,), "accepted", make.readings(1, value=13.5 + n), replaces=1) for n in (1, 2)]
+    with pytest.raises(StoreError, match="already replaced"):
+        store.settle_each(both, who="QL", when=make.when)
+    assert ids(store.held()) == [1, 2] and len(store.entries()) == 1

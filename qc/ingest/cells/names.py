@@ -185,6 +185,7 @@ class Heading:
     stray_unit: str = ""
 
 
+@lru_cache(maxsize=4096)
 def plain(text: str) -> str:
     """Return a name in lower case with single spaces, without underscores or a closing colon.
 

@@ -10,7 +10,9 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
+import numpy as np
 import polars as pl
 
 from qc.ingest.doubts.facts import Doubts, Facts
@@ -64,6 +66,7 @@ class Serial:
         return f"{self.head}{self.number:0{self.width}d}"
 
 
+@lru_cache(maxsize=16_384)
 def taken_apart(serial: str) -> Serial | None:
     """Take a serial apart, None where it ends in no number.
 
@@ -197,23 +200,23 @@ def _alike(days: Days) -> dict[tuple[str, str], frozenset[str]]:
 
 def _follows(days: Days) -> dict[str, frozenset[str]]:
     """Return what nearly all of some pieces have behind them at each stage that enough of them came to."""
-    firsts: list[dict[str, date]] = []
-    for figures in days.values():
-        at: dict[str, date] = {}
+    stages = sorted({stage for figures in days.values() for stage, _ in figures})
+    column = {stage: number for number, stage in enumerate(stages)}
+    # by number, a stage a column: asked piece by piece it took a tenth of the time of a single row's check
+    firsts = np.full((len(days), len(stages)), np.inf)
+    for row, figures in enumerate(days.values()):
         for (stage, _), taken in figures.items():
-            at[stage] = min(taken[0], at.get(stage, taken[0]))
-        firsts.append(at)
-    stages = sorted({stage for at in firsts for stage in at})
+            at = column[stage]
+            firsts[row, at] = min(taken[0].toordinal(), firsts[row, at])
     found: dict[str, frozenset[str]] = {}
-    for stage in stages:
-        came = [at for at in firsts if stage in at]
+    for stage, at in column.items():
+        came = firsts[np.isfinite(firsts[:, at])]
         if len(came) < TOLD:
             continue
+        own = came[:, at, None]
+        behind = (came <= own).sum(axis=0) >= NEARLY_ALL * len(came)
+        same_day = (came == own).sum(axis=0) > len(came) / 2
         found[stage] = frozenset(
-            other
-            for other in stages
-            if other != stage
-            and sum(other in at and at[other] <= at[stage] for at in came) >= NEARLY_ALL * len(came)
-            and sum(other in at and at[other] == at[stage] for at in came) <= len(came) / 2
+            other for other, n in column.items() if other != stage and behind[n] and not same_day[n]
         )
     return found

@@ -82,7 +82,12 @@ def take_sheets(
 
 
 def decide_held(
-    workshop: Workshop, rows: Sequence[str], decision: str, changes: Mapping[str, object], who: str
+    workshop: Workshop,
+    rows: Sequence[str],
+    decision: str,
+    changes: Mapping[str, object],
+    who: str,
+    tell: ShowProgress | None = None,
 ) -> JsonObject:
     """Decide the same about held rows and say what became of them; judging follows when none comes after.
 
@@ -98,8 +103,18 @@ def decide_held(
         Column -> new value, for a decision by hand.
     who : str
         Code of the person who decides.
+    tell : callable, optional
+        Told how many rows are done, of how many, and in words; of a single row nothing is told.
     """
-    return settle_rows(workshop, [int(row) for row in rows], Decision(decision), changes, who=who).to_dict()
+
+    def told(done: int, of: int) -> None:
+        # chosen: a word every five rows, so that the bar moves and the line is not flooded
+        if tell is not None and of > 1 and (done % 5 == 0 or done == of):
+            tell(done, of, "Settling row")
+
+    numbers = [int(row) for row in rows]
+    found = settle_rows(workshop, numbers, Decision(decision), changes, who=who, progress=told)
+    return {**found.to_dict(), "sentence": found.to_line()}
 
 
 def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> JsonObject:

@@ -23,13 +23,13 @@ from .reasons import told_reasons as told_reasons
 from .settling import Decision as Decision
 from .settling import Mended as Mended
 from .settling import MendedRows as MendedRows
-from .settling import Undone as Undone
-from .settling import UndoneRows as UndoneRows
 from .settling import mend_held as mend_held
 from .settling import mend_rows as mend_rows
 from .settling import settle_rows as settle_rows
-from .settling import undo_decisions as undo_decisions
-from .settling import undo_settled as undo_settled
+from .undoing import Undone as Undone
+from .undoing import UndoneRows as UndoneRows
+from .undoing import undo_decisions as undo_decisions
+from .undoing import undo_settled as undo_settled
 from .unread import PutAway as PutAway
 from .unread import UnreadSheet as UnreadSheet
 from .unread import named_sheet as named_sheet

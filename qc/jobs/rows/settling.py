@@ -7,7 +7,8 @@ record beside what it became, with who decided and when.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
@@ -16,7 +17,7 @@ from qc.ingest import IDENTITY, Checked, MendedRow, Reason, mend_row, recheck
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
-from qc.jobs.roles import Verb, may, refuse_no_reason
+from qc.jobs.roles import Verb, may
 from qc.jobs.rows.corrections import offered_now
 from qc.jobs.rows.naming import piece_words
 from qc.jobs.rows.reasons import DOUBT_NAMES, is_doubt
@@ -24,9 +25,9 @@ from qc.jobs.rows.waiting import mend_words, recorded_of
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow, JsonObject
 from qc.plan import Plan
-from qc.report.terminal import mended_text
+from qc.report.terminal import mended_text, settled_line
 from qc.stats import Tabled
-from qc.store import HeldReason, HeldRecord, reasons_of
+from qc.store import HeldReason, HeldRecord, Settlement, reasons_of
 from qc.words import listed
 
 
@@ -67,35 +68,13 @@ class MendedRows:
         """Say it row by row."""
         return "\n".join(row.to_text() for row in self.rows)
 
-
-@dataclass(frozen=True, slots=True)
-class Undone:
-    """A decision taken back: the row, the number under which it waits again, its piece and place."""
-
-    row: int
-    waits_as: int
-    what: str
-
-    @property
-    def sentence(self) -> str:
-        """Say it."""
-        return f"Row {self.row} ({self.what}) waits again, as row {self.waits_as}."
-
-
-@dataclass(frozen=True, slots=True)
-class UndoneRows:
-    """Decisions that were taken back."""
-
-    rows: tuple[Undone, ...]
-
-    def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        rows = [{"row": one.row, "waits_as": one.waits_as, "sentence": one.sentence} for one in self.rows]
-        return {"undone": rows}
-
-    def to_text(self) -> str:
-        """Say it row by row."""
-        return "\n".join(one.sentence for one in self.rows)
+    def to_line(self) -> str:
+        """Say it of all together: how many of each state, and of those still held why, by kind."""
+        if len(self.rows) == 1:
+            return " ".join([self.rows[0].sentence, *(one.sentence for one in self.rows[0].reasons)])
+        states = Counter(row.state for row in self.rows)
+        why = Counter(one.id.replace("-", " ") for row in self.rows for one in row.reasons)
+        return settled_line(states, why.most_common())
 
 
 def mend_held(
@@ -161,26 +140,49 @@ def settle_rows(
     changes: Mapping[str, object] | None = None,
     *,
     who: str = "",
+    progress: Callable[[int, int], None] | None = None,
 ) -> MendedRows:
     """Decide about held rows as `mend_rows` does, and leave judging to whoever comes next.
 
     For one who works down a list: each decision is durable at once, and the series are judged at the end.
+    `progress` is told after each row how many are done, of how many; all are kept together at the end.
     """
     numbers = list(dict.fromkeys(rows))
     with ending(NOTHING_STORED):
         with workshop.store.writing():
             may(who, Verb.MEND, workshop.plan, workshop.store.people())
             waiting = _waiting(workshop, numbers)
+            done: dict[int, Mended] = {}
+
+            def settled(held: HeldRecord, mended: Mended) -> None:
+                done[held.id] = mended
+                if progress is not None:
+                    progress(len(done), len(waiting))
+
             if decision is Decision.DROP:
-                return MendedRows(tuple(_drop(workshop, held, who) for held in waiting))
+                dropped = [_dropped(workshop, held) for held in waiting]
+                _store(workshop, dropped, who)
+                for held, one in zip(waiting, dropped, strict=True):
+                    settled(held, one.mended)
+                return MendedRows(tuple(done[held.id] for held in waiting))
             mends = [(held, _mended(held, decision, changes, workshop.plan)) for held in waiting]
-            passed = _passed_together(workshop, mends, decision)
-            # the others are asked alone, beside what came in
-            mends.sort(key=lambda mend: mend[0].id not in passed)
-            done = {
-                held.id: _settle(workshop, held, mended, passed.get(held.id), decision, who)
+            checked = _checked_together(workshop, mends, decision)
+            recorded = recorded_of(workshop, waiting)
+            at_once = [
+                (held, _judged(workshop, held, mended, checked[held.id], decision, recorded))
                 for held, mended in mends
-            }
+                if held.id in checked
+            ]
+            _store(workshop, [one for _, one in at_once], who)
+            for held, one in at_once:
+                settled(held, one.mended)
+            # the others are asked alone, beside what came in
+            for held, mended in mends:
+                if held.id not in checked:
+                    again = _check_again(workshop, [mended], _confirmed(held, decision))[0]
+                    one = _judged(workshop, held, mended, again, decision, recorded)
+                    _store(workshop, [one], who)
+                    settled(held, one.mended)
             return MendedRows(tuple(done[held.id] for held in waiting))
 
 
@@ -204,43 +206,44 @@ def _none_changed(rows: Sequence[int]) -> str:
     return ", so none of these rows was changed" if len(rows) > 1 else ""
 
 
-def _drop(workshop: Workshop, held: HeldRecord, who: str) -> Mended:
-    workshop.store.settle_held([held.id], "dropped", who=who, when=workshop.now, note="set aside")
-    return Mended(held.id, "dropped", f"{_named(workshop, held)} is set aside; it stays on record as typed.")
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What is said of a row that was decided about, and what is kept of it; nothing where it waits on."""
+
+    mended: Mended
+    settlement: Settlement | None
+
+
+def _store(workshop: Workshop, judged: Sequence[_Judged], who: str) -> None:
+    own = [one.settlement for one in judged if one.settlement is not None]
+    workshop.store.settle_each(own, who=who, when=workshop.now)
+
+
+def _dropped(workshop: Workshop, held: HeldRecord) -> _Judged:
+    said = f"{_named(workshop, held)} is set aside; it stays on record as typed."
+    return _Judged(Mended(held.id, "dropped", said), Settlement((held.id,), "dropped", note="set aside"))
 
 
 def _named(workshop: Workshop, held: HeldRecord) -> str:
     return f"Row {held.id} ({piece_words(held.as_typed(), workshop.plan)})"
 
 
-def _settle(
+def _judged(
     workshop: Workshop,
     held: HeldRecord,
     mended: MendedRow,
-    checked: Checked | None,
+    checked: Checked,
     decision: Decision,
-    who: str,
-) -> Mended:
-    """Decide about one row that waits, inside the transaction of all; `checked` where it has passed."""
-    row, named = held.id, _named(workshop, held)
-    if checked is None:
-        checked = _check_again(workshop, [mended], _confirmed(held, decision))[0]
+    recorded: Mapping[int, FrameRow],
+) -> _Judged:
+    """Say what becomes of a row by what its check found."""
+    named = _named(workshop, held)
     if not checked.held.is_empty():
         reasons = reasons_of(checked.held["reasons"][0])
-        return Mended(row, "held", _still_held(named, decision, reasons), reasons)
-    workshop.store.settle_held(
-        [row],
-        "accepted",
-        who=who,
-        when=workshop.now,
-        readings=checked.readings,
-        events=checked.events,
-        replaces=mended.replaces,
-        note=f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}",
-    )
-    return Mended(
-        row, "accepted", f"{named} is accepted{_said(mended, held, recorded_of(workshop, [held]))}."
-    )
+        return _Judged(Mended(held.id, "held", _still_held(named, decision, reasons), reasons), None)
+    note = f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}"
+    kept = Settlement((held.id,), "accepted", checked.readings, checked.events, mended.replaces, note)
+    return _Judged(Mended(held.id, "accepted", f"{named} is accepted{_said(mended, held, recorded)}."), kept)
 
 
 def _mended(
@@ -249,26 +252,31 @@ def _mended(
     return mend_row({"table": held.table, "typed": held.typed}, _changes(held, decision, changes, plan), plan)
 
 
-def _passed_together(
+def _checked_together(
     workshop: Workshop, mends: Sequence[tuple[HeldRecord, MendedRow]], decision: Decision
 ) -> dict[int, Checked]:
-    """Return the rows that pass the check beside one another, by number, as they would on one sheet.
+    """Check rows beside one another, as they would be on one sheet; returns those that are settled by it.
 
-    To gather what is known of the past for each row anew took a third of the time of a whole card. Only
-    readings of which no two are the same measurement: of such, the second has to see the first on record.
+    These pass, or have a fault, which is one whatever stands beside them. To gather what is known of the past
+    for each row anew took a third of the time of a whole card. Only readings of which no two are the same
+    measurement: of such, the second has to see the first on record.
     """
     alike: dict[frozenset[str], list[tuple[int, MendedRow]]] = {}
     for held, mended in mends:
         if mended.table == "reading":
             alike.setdefault(_confirmed(held, decision), []).append((held.id, mended))
-    passed: dict[int, Checked] = {}
+    found: dict[int, Checked] = {}
     for confirmed, rows in alike.items():
         marks = {tuple(mended.row.get(name) for name in IDENTITY) for _, mended in rows}
         if 1 < len(rows) == len(marks):
             checked = _check_again(workshop, [mended for _, mended in rows], confirmed)
-            found = zip((row for row, _ in rows), checked, strict=True)
-            passed |= {row: one for row, one in found if one.held.is_empty()}
-    return passed
+            told = zip((row for row, _ in rows), checked, strict=True)
+            found |= {row: one for row, one in told if one.held.is_empty() or _has_fault(one)}
+    return found
+
+
+def _has_fault(checked: Checked) -> bool:
+    return any(not is_doubt(reason) for reason in reasons_of(checked.held["reasons"][0]))
 
 
 def _changes(
@@ -307,7 +315,8 @@ def _check_again(workshop: Workshop, mends: Sequence[MendedRow], confirmed: Coll
     }
     parts = [str(row["subject"]) for row in rows if row.get("kind") == "part" and row.get("subject")]
     serials = {row["serial"] for row in rows} - {None, ""}
-    known = known_of(workshop, figures, serials, parts=parts)
+    days = [row["day"] for row in rows if row.get("day")]
+    known = known_of(workshop, figures, serials, since=min(days, default=None), parts=parts)
     return recheck(mends, workshop.plan, known, confirmed=confirmed)
 
 
@@ -325,43 +334,3 @@ def _said(mended: MendedRow, held: HeldRecord, recorded: Mapping[int, FrameRow])
         changes["replaces"] = mended.replaces
     said = mend_words(changes, held.as_typed(), held.text, recorded)
     return f": {said}" if said else " as typed"
-
-
-def undo_decisions(workshop: Workshop, rows: Iterable[int], *, who: str, why: str) -> UndoneRows:
-    """Take back what was decided about held rows: they wait again, and what came of them counts no more.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        An open workshop.
-    rows : iterable of int
-        The numbers that they had while they were held.
-    who, why : str
-        Code of the person who takes it back, and the reason, kept with it.
-
-    Raises
-    ------
-    UsageError
-        Nobody is named, or no reason is given.
-    StoreError
-        Nothing was decided about one of them, that was taken back already, or what came of it was put right
-        since; then none is taken back.
-    """
-    done = undo_settled(workshop, rows, who=who, why=why)
-    with ending(STORED_NOT_JUDGED):
-        catch_up(workshop)
-    return done
-
-
-def undo_settled(workshop: Workshop, rows: Iterable[int], *, who: str, why: str) -> UndoneRows:
-    """Take back decisions as `undo_decisions` does, and leave judging to whoever comes next."""
-    refuse_no_reason(why)
-    numbers = list(dict.fromkeys(rows))
-    with ending(NOTHING_STORED), workshop.store.writing():
-        may(who, Verb.MEND, workshop.plan, workshop.store.people())
-        known = {row.id: row for row in workshop.store.held(open_only=False, ids=numbers)}
-        done = []
-        for number in numbers:
-            waits = workshop.store.undo_held(number, who=who, when=workshop.now, why=why)
-            done.append(Undone(number, waits, piece_words(known[number].as_typed(), workshop.plan)))
-    return UndoneRows(tuple(done))

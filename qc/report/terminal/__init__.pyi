@@ -30,6 +30,7 @@ from .intake import learned_text as learned_text
 from .intake import mended_text as mended_text
 from .intake import readings_text as readings_text
 from .intake import receipt_text as receipt_text
+from .intake import settled_line as settled_line
 from .intake import total_text as total_text
 from .intake import unread_text as unread_text
 from .keeping import backup_note_text as backup_note_text

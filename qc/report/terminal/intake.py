@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from qc.report.terminal.columns import table
 from qc.words import count_words
@@ -140,6 +141,30 @@ def held_text(groups: Sequence[tuple[str, int, str, str]], sheets: Sequence[str]
 def mended_text(sentence: str, reasons: Sequence[str]) -> str:
     """Say what became of a row, and why where it is still held."""
     return "\n".join([sentence, *(f"  {reason}" for reason in reasons)])
+
+
+def settled_line(states: Mapping[Any, int], why: Sequence[tuple[str, int]]) -> str:
+    """Say in one line what became of several rows: how many of each state, and why the rest is still held.
+
+    `states` counts accepted, dropped and held rows, `why` the reasons of those held, by kind.
+
+    Examples
+    --------
+    >>> settled_line({"accepted": 9, "held": 3}, [("decimal slip", 2), ("unknown person", 1)])
+    '9 of 12 rows are accepted. 3 are still held: decimal slip (2), unknown person (1).'
+    >>> settled_line({"dropped": 8}, [])
+    '8 rows are set aside; they stay on record as typed.'
+    """
+    rows, held = sum(states.values()), states.get("held", 0)
+    kinds = ", ".join(f"{kind} ({number})" for kind, number in why)
+    if held == rows:
+        return f"None of the {rows} rows is accepted; all are still held: {kinds}."
+    done = f"{rows - held} of {rows} rows" if held else count_words(rows, "row")
+    be = "is" if rows - held == 1 else "are"
+    if states.get("dropped"):
+        return f"{done} {be} set aside; they stay on record as typed."
+    left = f" {held} {'is' if held == 1 else 'are'} still held: {kinds}." if held else ""
+    return f"{done} {be} accepted.{left}"
 
 
 def readings_text(serial: str, rows: Sequence[tuple[str, ...]]) -> str:

@@ -1,8 +1,7 @@
-"""What is put right later: held rows mended or dropped, accepted readings replaced or taken back."""
+"""What is put right later: accepted readings replaced or taken back, decisions about held rows undone."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 import polars as pl
@@ -11,49 +10,8 @@ from sqlalchemy import Connection, insert, select
 from qc.store.chain import append_entry, next_entry
 from qc.store.errors import StoreError
 from qc.store.queries import read_by_id
-from qc.store.records import HeldState
-from qc.store.rows import (
-    ACCEPTED,
-    DROPPED,
-    Rows,
-    fresh_rows,
-    known_marks,
-    next_id,
-    write_events,
-    write_readings,
-    write_settled,
-)
-from qc.store.tables import entry, event, held, held_event, origin, reading, sheet, taken_back
-
-
-def settle_held(
-    conn: Connection,
-    held_ids: Sequence[int],
-    state: HeldState,
-    who: str,
-    when: datetime,
-    readings: pl.DataFrame,
-    events: pl.DataFrame,
-    replaces: int | None,
-    note: str,
-) -> list[int]:
-    """Close held rows; with `ACCEPTED` their mended rows come in. Returns the ids of the new readings."""
-    if state not in {ACCEPTED, DROPPED}:
-        raise StoreError(f"A held row can be {ACCEPTED} or {DROPPED}, not {state!r}.")
-    sheets = _open_held(conn, held_ids)
-    own = Rows.of(readings, events, pl.DataFrame(), when)
-    # a person brings these rows in: one that came once and was replaced or taken back since comes again
-    known = known_marks(conn, [own], standing=True)
-    number = next_entry(conn)
-    taken = own.readings.filter(fresh_rows(own.readings, known.readings))
-    happened = own.events.filter(fresh_rows(own.events, known.events))
-    if replaces is not None:
-        _refuse_replaced(conn, replaces)
-    ids = write_readings(conn, taken, _sheet_ids(conn, taken, sheets), number, replaces)
-    write_events(conn, happened, _sheet_ids(conn, happened, sheets), number)
-    write_settled(conn, held_ids, state, note, number)
-    append_entry(conn, "mend", who, when, note, ["held_event", "reading", "event"])
-    return ids
+from qc.store.rows import Rows, next_id, write_readings
+from qc.store.tables import entry, event, held, held_event, origin, reading, taken_back
 
 
 def replace_reading(
@@ -62,19 +20,19 @@ def replace_reading(
     """Put a corrected reading in the place of an old one, which stays on record; see `Store`."""
     if row.height != 1:
         raise StoreError("A reading is replaced by exactly one row.")
-    _refuse_replaced(conn, old_id)
+    refuse_replaced(conn, old_id)
     own = Rows.of(row, pl.DataFrame(), pl.DataFrame(), when).readings
     number = next_entry(conn)
     old = select(origin.c.sheet).join_from(reading, origin, reading.c.origin == origin.c.id)
     old_sheet = conn.execute(old.where(reading.c.id == old_id)).scalar()
-    ids = write_readings(conn, own, [old_sheet], number, old_id)
+    ids = write_readings(conn, own, [old_sheet], [number], [old_id])
     append_entry(conn, "correction", who, when, why, ["reading"])
     return ids[0]
 
 
 def withdraw_reading(conn: Connection, reading_id: int, who: str, when: datetime, why: str) -> None:
     """Take back an accepted reading; it stays on record and counts no more."""
-    _refuse_replaced(conn, reading_id)
+    refuse_replaced(conn, reading_id)
     if conn.execute(select(taken_back.c.id).where(taken_back.c.reading == reading_id)).scalar() is not None:
         raise StoreError(f"The reading {reading_id} was taken back already.")
     row = {"id": next_id(conn, taken_back), "entry": next_entry(conn), "reading": reading_id}
@@ -111,9 +69,18 @@ def undo_decision(conn: Connection, held_id: int, who: str, when: datetime, why:
         if row.replaces is not None:
             before = read_by_id(conn, [row.replaces])
             own = Rows.of(before, pl.DataFrame(), pl.DataFrame(), when).readings
-            write_readings(conn, own, [row.sheet], number, row.id)
+            write_readings(conn, own, [row.sheet], [number], [row.id])
     append_entry(conn, "undo", who, when, why, ["held", "reading", "taken_back"])
     return int(again["id"])
+
+
+def refuse_replaced(conn: Connection, old_id: int) -> None:
+    """Refuse a reading that is not there, or that another has replaced."""
+    if conn.execute(select(reading.c.id).where(reading.c.id == old_id)).scalar() is None:
+        raise StoreError(f"There is no reading {old_id}. `qc correct SERIAL` lists those of a piece.")
+    newer = conn.execute(select(reading.c.id).where(reading.c.replaces == old_id)).scalar()
+    if newer is not None:
+        raise StoreError(f"The reading {old_id} was already replaced, by {newer}. Correct that one.")
 
 
 def _decision(conn: Connection, held_id: int) -> tuple[int, int]:
@@ -144,35 +111,3 @@ def _refuse_gone(conn: Connection, reading_id: int, held_id: int) -> None:
             f"The row {held_id} became reading {reading_id}, which was {told} since. "
             f"Put that one right: qc correct {newer or reading_id}"
         )
-
-
-def _open_held(conn: Connection, held_ids: Sequence[int]) -> dict[str, int]:
-    """Return the sheets (hash to id) of held rows; refuses rows that are not there or no longer open."""
-    if not held_ids:
-        raise StoreError("No held row was named.")
-    rows = conn.execute(
-        select(held.c.id, held_event.c.state, sheet.c.hash, sheet.c.id)
-        .join_from(held, sheet, held.c.sheet == sheet.c.id)
-        .outerjoin(held_event, held_event.c.held == held.c.id)
-        .where(held.c.id.in_(list(held_ids)))
-    ).all()
-    missing = sorted(set(held_ids) - {row[0] for row in rows})
-    if missing:
-        raise StoreError(f"There is no held row {missing[0]}. `qc held list` shows the open ones.")
-    closed = [(row[0], row[1]) for row in rows if row[1] is not None]
-    if closed:
-        raise StoreError(f"The held row {closed[0][0]} is already {closed[0][1]}.")
-    return {row[2]: row[3] for row in rows}
-
-
-def _sheet_ids(conn: Connection, rows: pl.DataFrame, sheets: Mapping[str, int]) -> list[int | None]:
-    only = next(iter(sheets.values())) if len(sheets) == 1 else None
-    return [sheets.get(digest or "", only) for digest in rows["sheet"]]
-
-
-def _refuse_replaced(conn: Connection, old_id: int) -> None:
-    if conn.execute(select(reading.c.id).where(reading.c.id == old_id)).scalar() is None:
-        raise StoreError(f"There is no reading {old_id}. `qc correct SERIAL` lists those of a piece.")
-    newer = conn.execute(select(reading.c.id).where(reading.c.replaces == old_id)).scalar()
-    if newer is not None:
-        raise StoreError(f"The reading {old_id} was already replaced, by {newer}. Correct that one.")

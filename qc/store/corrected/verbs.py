@@ -7,8 +7,9 @@ from datetime import date, datetime
 
 import polars as pl
 
-from qc.store.corrected.corrections import replace_reading, settle_held, undo_decision, withdraw_reading
+from qc.store.corrected.corrections import replace_reading, undo_decision, withdraw_reading
 from qc.store.corrected.history import read_decided, read_history, read_put_right_since
+from qc.store.corrected.settled import Settlement, settle_each
 from qc.store.proven import ProvenStore
 from qc.store.queries import read_held
 from qc.store.records import HeldRecord, HeldState
@@ -42,8 +43,19 @@ class CorrectedStore(ProvenStore):
         """
         empty = pl.DataFrame()
         rows = (empty if readings is None else readings, empty if events is None else events)
+        return self.settle_each(
+            [Settlement(tuple(held_ids), state, *rows, replaces, note)], who=who, when=when
+        )[0]
+
+    def settle_each(self, settlements: Sequence[Settlement], *, who: str, when: datetime) -> list[list[int]]:
+        """Close held rows by several decisions at once, all or none; returns the new readings' ids of each.
+
+        Each is an entry of its own, as if `settle_held` had been asked for one after the other.
+        """
+        if not settlements:
+            return []
         with self._database.writing() as conn:
-            return settle_held(conn, held_ids, state, who, when, *rows, replaces, note)
+            return settle_each(conn, settlements, who, when)
 
     def replace_reading(
         self, old_id: int, row: pl.DataFrame, *, who: str, when: datetime, why: str = ""

@@ -15,6 +15,7 @@ from qc.jobs.board.tasks import (
 )
 from qc.jobs.errors import JobError
 from qc.jobs.questions.gauge import gauge_study
+from qc.jobs.rows import list_held
 from qc.jobs.signals import find_signal
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
@@ -41,6 +42,48 @@ def test_an_accepted_mend_leaves_the_list(demo_copy):
     (said,) = do(decide_held, demo_copy, [str(row)], "proposal", {}, "IS")["mended"]
     assert said["state"] == "accepted" and f"Row {row}" in said["sentence"]
     assert row not in [r.id for r in open_workshop(demo_copy).store.held()]
+
+
+def test_how_far_a_run_of_rows_has_come_is_told_every_five_rows(demo_copy):
+    rows = [str(row.id) for row in open_workshop(demo_copy).store.held()][:7]
+    told = []
+    do(decide_held, demo_copy, rows, "drop", {}, "IS", lambda *step: told.append(step))
+    assert told == [(5, 7, "Settling row"), (7, 7, "Settling row")]
+
+
+def test_a_run_is_told_in_one_line_and_what_is_still_held_by_kind(demo_copy):
+    groups = list_held(open_workshop(demo_copy)).groups()
+    run = [str(row.id) for row in max(groups, key=lambda group: len(group.rows)).rows]
+    said = do(decide_held, demo_copy, run[:3], "as-typed", {}, "IS")
+    assert said["sentence"] == "3 rows are accepted." and len(said["mended"]) == 3
+    said = do(decide_held, demo_copy, run[3:6], "by-hand", {"day": "2031-01-05"}, "IS")
+    assert said["sentence"].startswith("None of the 3 rows is accepted; all are still held: ")
+    assert "future date (3)" in said["sentence"]
+    assert do(decide_held, demo_copy, run[3:5], "drop", {}, "IS")["sentence"] == (
+        "2 rows are set aside; they stay on record as typed."
+    )
+
+
+@pytest.mark.parametrize("bad", [b"PK\x03\x04 cut off", b"\x00\xff" * 40, b"no card;1\n"])
+def test_between_two_good_sheets_a_broken_one_costs_only_itself(demo_copy, tmp_path, bad):
+    good = [CARD.format(n) for n in (1, 2)]
+    given = []
+    for name, data in [("a.csv", good[0].encode()), ("bad.xlsx", bad), ("z.csv", good[1].encode())]:
+        (tmp_path / name).write_bytes(data)
+        given.append((name, tmp_path / name))
+    receipt = do(take_sheets, demo_copy, given, "IS", lambda *step: None)
+    assert [sheet["file"] for sheet in receipt["sheets"]] == ["a.csv", "z.csv"]
+    assert [sheet["rows"] for sheet in receipt["sheets"]] == [1, 1]
+    (refused,) = receipt["refused"]
+    assert refused.startswith("bad.xlsx")
+
+
+CARD = """Card,Slide force card
+Gauge,SB-1
+
+Date,Serial,Model,Person,Slide force [N]
+2026-11-09,QH-190{},tenor,FN,1.02
+"""
 
 
 def signal_steps(folder, signal):

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
+from qc.errors import QcError
 from qc.jobs.questions import study, study_parts
 from qc.stats import StatisticsError, StatisticsUsageError
 
@@ -137,3 +138,21 @@ def test_one_series_without_a_name(rows, tmp_path):
     alone.write_parquet(tmp_path / "one.parquet")
     one = study(tmp_path / "one.parquet", "value").to_dict()
     assert study(laid(tmp_path / "many", alone, 2), "value").to_dict() == one
+
+
+def test_between_two_good_files_of_a_folder_a_damaged_one_is_named_and_the_others_stay_as_they_are(
+    tmp_path,
+):
+    """No study leaves a file out unsaid: it is refused by name, and without it the folder is answered."""
+    readings = np.random.default_rng(1711).normal(10, 1, 60).round(3)
+    for name, own in (("a", readings[:30]), ("z", readings[30:])):
+        pl.DataFrame({"mm": own}).write_parquet(tmp_path / f"{name}.parquet")
+    bad = tmp_path / "m.parquet"
+    for broken in (b"PAR1 cut off", b"", (tmp_path / "a.parquet").read_bytes()[:-9]):
+        bad.write_bytes(broken)
+        with pytest.raises(QcError, match=r"m\.parquet"):
+            study(tmp_path, "mm")
+    bad.unlink()
+    whole = tmp_path.parent / "whole.parquet"
+    pl.DataFrame({"mm": readings}).write_parquet(whole)
+    assert_frame_equal(study(tmp_path, "mm").to_frame(), study(whole, "mm").to_frame())

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from qc.errors import UsageError
+from qc.errors import QcError, UsageError
 from qc.ingest import SheetError
 from qc.jobs.errors import JobError
 from qc.jobs.export import ExportFormat, export_tables
@@ -281,3 +281,27 @@ def test_a_column_of_that_name_alone_is_the_day_as_ever(a_shop, write):
     heads = tuple("measured_at" if name == "Date" else name for name in HEADS)
     found = bring_in(a_shop(), [write(a_history(4), heads=heads)], who="AB")
     assert (found.accepted, found.held, found.beside) == (12, 0, ())
+
+
+@pytest.mark.parametrize(
+    ("name", "bad"),
+    [
+        ("m.parquet", b"PAR1 cut off before its foot"),
+        ("m.csv", b'Date;Serial\r\n"LT-0003;tenor\r\n'),
+        ("m.csv", b"\x00\xff\x00\xfe" * 50),
+        ("m.csv", b""),
+    ],
+    ids=["damaged parquet", "an open quotation mark", "no text", "empty"],
+)
+def test_between_two_good_files_a_bad_one_is_named_and_costs_nothing_else(a_shop, write, tmp_path, name, bad):
+    """A history is looked through whole before anything of it is stored; without the bad file it comes in."""
+    rows = a_history()
+    good = [write(rows[:30], "a.csv"), write(rows[30:], "z.csv")]
+    (tmp_path / name).write_bytes(bad)
+    workshop = a_shop()
+    with pytest.raises(QcError, match=name.replace(".", r"\.")):
+        bring_in(workshop, [good[0], tmp_path / name, good[1]])
+    assert workshop.store.sheets() == [] and workshop.store.entries()[-1].kind == "plan"
+    found = bring_in(workshop, good)
+    assert (found.files, found.rows) == (2, len(rows))
+    assert (tmp_path / name).read_bytes() == bad

@@ -2,6 +2,7 @@
 
 import os
 import time
+import zipfile
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -38,6 +39,20 @@ def folder(tmp_path):
 
 def names(place):
     return sorted(str(path.relative_to(place)) for path in place.rglob("*") if path.is_file())
+
+
+def test_a_bomb_between_two_good_sheets_stays_where_it_lies_and_they_go_in(shop, folder):
+    """The part of a workbook that is packed a thousand to one is neither read nor lost."""
+    bomb = folder / "ab.xlsx"
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as book:
+        book.writestr("xl/workbook.xml", b" " * 40_000_000)
+    kept = bomb.read_bytes()
+    os.utime(bomb, (time.time() - 3600,) * 2)
+    found = upload_folder(shop, folder, then_archive=True, who="FN")
+    assert [sheet.count.file for sheet in found.receipt.sheets] == ["a.csv", "b.CSV"]
+    (said,) = [text for text in found.receipt.refused if text.startswith("ab.xlsx")]
+    assert "packed into" in said and "copy only the filled cells" in said
+    assert bomb.read_bytes() == kept
 
 
 def test_what_was_stored_is_moved_and_the_rest_stays(shop, folder):

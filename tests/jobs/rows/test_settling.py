@@ -89,6 +89,24 @@ def test_rows_settled_at_once_are_checked_beside_one_another(shop, monkeypatch):
     assert [row.state for row in done.rows] == ["held", "held"] and len(asked) == 3
 
 
+@pytest.mark.parametrize("decision", [Decision.AS_TYPED, Decision.DROP])
+def test_how_far_a_run_has_come_is_told_row_by_row_and_kept_all_at_once(shop, decision):
+    """Whoever has the progress told and breaks off within it has none of the rows settled."""
+    run = next(group.rows for group in list_held(shop).groups() if len(group.rows) > 3)[:4]
+    numbers = [row.id for row in run]
+
+    def broken(done, of):
+        if done == 3:
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        settle_rows(shop, numbers, decision, who="IS", progress=broken)
+    assert [row.state for row in shop.store.held(open_only=False, ids=numbers)] == ["open"] * 4
+    told = []
+    settle_rows(shop, numbers, decision, who="IS", progress=lambda *so_far: told.append(so_far))
+    assert told == [(1, 4), (2, 4), (3, 4), (4, 4)]
+
+
 def test_rows_may_be_settled_one_after_the_other_and_judged_once(shop):
     rows = [row for row in list_held(shop).rows if row.proposal][:3]
     catch_up(shop)

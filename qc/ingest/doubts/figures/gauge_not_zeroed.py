@@ -57,13 +57,22 @@ def find_gauge_not_zeroed(facts: Facts, doubted: Doubts) -> Doubted:
     return Doubted(found)
 
 
-def stretches_off(facts: Facts) -> Iterator[Wrong]:
-    """Yield the stretches of days over which a gauge of the plan may have been off, by its checks."""
-    checks = {*facts.known.gauge_checks, *_typed_checks(facts)}
+def stretches_off(facts: Facts) -> list[Wrong]:
+    """Return the stretches of days over which a gauge of the plan may have been off, by its checks."""
+    if "gauges off" not in facts.odd:
+        facts.odd["gauges off"] = list(_stretches_off(facts))
+    found: list[Wrong] = facts.odd["gauges off"]
+    return found
+
+
+def _stretches_off(facts: Facts) -> Iterator[Wrong]:
+    of: dict[str, list[GaugeCheck]] = {}
+    for check in {*facts.known.gauge_checks, *_typed_checks(facts)}:
+        of.setdefault(check.gauge, []).append(check)
     for gauge in facts.plan.gauges:
-        if gauge.check_tolerance is None:
+        if gauge.check_tolerance is None or gauge.id not in of:
             continue
-        own = sorted((c for c in checks if c.gauge == gauge.id), key=lambda c: (c.day, c.zeroed, c.deviation))
+        own = sorted(of[gauge.id], key=lambda c: (c.day, c.zeroed, c.deviation))
         # a good zero does not make good what the ring says, nor the other way round
         for master in dict.fromkeys(plain(c.master) for c in own):
             yield from _off_by([c for c in own if plain(c.master) == master], gauge.check_tolerance)

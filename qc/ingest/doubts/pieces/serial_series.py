@@ -79,13 +79,15 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
     """Find serials that are not on record and do not go on a series that is."""
     if facts.readings.is_empty() and facts.events.is_empty():
         return Doubted()
-    record = gather_record(facts, doubted)
     found: list[Finding] = []
     fresh = facts.readings.filter(
         (pl.col("serial") != "")
         & ~pl.col("serial").is_in(list(facts.known.serials))
         & ~pl.col(INDEX).is_in(list(doubted))
     )
+    if fresh.is_empty():
+        return Doubted()
+    record = gather_record(facts, doubted)
     for (stage, name), group in fresh.group_by(["stage", "characteristic"], maintain_order=True):
         figure = (str(stage), str(name))
         series = _series(record, figure)
