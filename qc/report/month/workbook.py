@@ -180,7 +180,7 @@ def _beside(content: MonthContent) -> list[tuple[str, int | None]]:
 
 
 def _summary(content: MonthContent) -> list[Sequence[Cell]]:
-    rolled = content.rolled
+    rolled, hour = content.rolled, content.hour
     rows: list[Sequence[Cell]] = [
         ("workshop", content.workshop),
         ("month", content.month),
@@ -196,7 +196,9 @@ def _summary(content: MonthContent) -> list[Sequence[Cell]]:
         ("first pass, all stages in a row, from", rolled.low if rolled else None),
         ("first pass, all stages in a row, to", rolled.high if rolled else None),
         ("rework [h]", content.rework_hours),
+        *([] if hour is None else [(f"rework [{hour[1] or 'money'}]", content.rework_hours * hour[0])]),
         ("pieces to hold in the house", content.held_pieces),
+        ("pieces that left without a release", content.left_unreleased),
         ("reactions open", len(content.reactions)),
         ("signals beside the budget", content.signals_told),
         ("budget", content.budget),
