@@ -63,6 +63,17 @@ def stepped_words(value: float, step: float | None) -> str:
     return figure_words(text)
 
 
+def digits_words(value: float, digits: int, *, signed: bool = False) -> str:
+    """Write a figure with so many digits that count, a deviation (`signed`) with its sign.
+
+    Examples
+    --------
+    >>> digits_words(-0.012345, 3), digits_words(14.0, 4), digits_words(0.5, 3, signed=True)
+    ('−0.0123', '14', '+0.5')
+    """
+    return figure_words(f"{value:{'+' if signed else ''}.{digits}g}")
+
+
 def step_places(step: float | None) -> int:
     """Return how many places a gauge shows whose step is this; none where the step is not known.
 

@@ -208,15 +208,15 @@ def plain_words(value: float) -> str:
     return figure_words(f"{value:g}")
 
 
-def places_words(value: float, places: int) -> str:
-    """Write a figure with so many places; what rounds to nothing has no sign.
+def places_words(value: float, places: int, *, signed: bool = False) -> str:
+    """Write a figure with so many places, a deviation (`signed`) with its sign; nought has none.
 
     Examples
     --------
-    >>> places_words(-0.04, 1), places_words(-3.14, 1)
-    ('0.0', '−3.1')
+    >>> places_words(-0.04, 1), places_words(-3.14, 1), places_words(0.24, 1, signed=True)
+    ('0.0', '−3.1', '+0.2')
     """
-    return figure_words(f"{value:.{places}f}")
+    return figure_words(f"{value:{'+' if signed else ''}.{places}f}")
 
 
 def level_words(value: float, span: float) -> str:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.intervals import interval_words, stepped_words
+from qc.intervals import digits_words, interval_words, stepped_words
 from qc.words import (
     MONTHS,
     closest,
@@ -106,7 +106,8 @@ def test_every_figure_carries_a_minus_or_none(value, low, high, places, unit, si
     """No hyphen for a minus, no sign before nought, whichever function writes it."""
     texts = [
         number_words(value),
-        places_words(value, places),
+        places_words(value, places, signed=signed),
+        digits_words(value, places + 1, signed=signed),
         plain_words(value),
         level_words(value, abs(high) + 1e-3),
         stepped_words(value, 10.0**-places),
@@ -114,7 +115,7 @@ def test_every_figure_carries_a_minus_or_none(value, low, high, places, unit, si
         interval_words(value, low, high, unit, signed=signed),
     ]
     for text in texts:
-        bare = text.replace("e-", "e")  # a power of ten in plain_words
+        bare = text.replace("e-", "e")  # a power of ten of few digits
         assert "-" not in bare, text
         for figure in PRINTED.findall(bare):
             nought = not figure.strip("−+0.")

@@ -2,11 +2,13 @@
 
 from datetime import date, timedelta
 
+import numpy as np
 import polars as pl
 import pytest
 
 from qc.plan import Card, Characteristic, DatedLimits, Plan, Shop, Stage
 from qc.watch import play_test_stage, rework_causes, rolled, sources_of, stage_yield
+from qc.watch.pieces import first_pass
 
 MAY = (date(2026, 5, 1), date(2026, 5, 31))
 JUNE = (date(2026, 6, 1), date(2026, 6, 30))
@@ -171,3 +173,19 @@ def test_many_pieces_cost_no_more_than_their_readings(ask):
     ]
     found = ask(rows)
     assert (found.passed, found.of) == (285, 300)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_glance_at_the_tightest_limits_changes_no_yield(ask, monkeypatch, seed):
+    """Figures by place, by their mean and by their own limits, near the limits and on them."""
+    rng = np.random.default_rng(810 + seed)
+    rows = []
+    for n in range(8):
+        for when in (day(2 + n), day(20)):
+            rows.append((f"A{n}", "run", rng.choice([12.0, 19.9, 20.0, 20.0 + seed / 50]), when))
+            spots = rng.normal(10.0 + 0.4 * seed, 0.6, 3)
+            rows += [(f"A{n}", "coat", v, when, {"spot": s}) for s, v in zip("123", spots, strict=True)]
+    found = ask(rows)
+    with monkeypatch.context() as patched:
+        patched.setattr(first_pass, "_all_inside", lambda *_: False)
+        assert ask(rows) == found

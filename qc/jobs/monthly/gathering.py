@@ -115,7 +115,7 @@ class _Gathered:
     def content(self, which: str, closed: str) -> MonthContent:
         """Return the whole report."""
         workshop, first, as_of = self.workshop, self.first, self.then.today
-        store = workshop.store
+        store, shop = workshop.store, workshop.plan.workshop
         happened = store.events(until=as_of)
         events = happened.filter(pl.col("day").is_between(first, as_of))
         readings = store.readings(since=first, until=as_of)
@@ -156,6 +156,7 @@ class _Gathered:
             shipped_before=left[0],
             shipped_year_ago=left[1],
             not_passed=_not_passed(now),
+            hour=(shop.hourly_rate, shop.currency) if shop.hourly_rate is not None else None,
             people=tuple((p.title, p.told) for p in people_apart(self.verdicts)),
             upstream=tuple((r.result.title, r.sentence) for r in screened_of(self.then, self.verdicts)),
         )

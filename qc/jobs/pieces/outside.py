@@ -26,6 +26,8 @@ MADE_BY = 2
 
 BLOCK = 2_000  # pieces; chosen: half of the note sets whose fit is remembered (`qc.watch.series.notes`)
 
+AT_ONCE = 200_000  # readings of a workshop up to which those of a whole stage are held at once; chosen
+
 PATIENCE_S = 0.5
 """Chosen: who only asks does not wait for a writer to be done, just to spare the next one some work."""
 
@@ -83,12 +85,20 @@ def figures_of(
 
 def _found(workshop: Workshop, until: date, serials: Sequence[str] | None = None) -> list[PieceFigure]:
     found: list[PieceFigure] = []
+    few = workshop.store.reached().readings <= AT_ONCE
     for stage in workshop.plan.stages:
         alike: dict[tuple[str, ...], list[Characteristic]] = {}
         for characteristic in filter(limited, stage.characteristics):
             alike.setdefault(sources_of(characteristic), []).append(characteristic)
+        every = list(dict.fromkeys(one for sources in alike for one in sources))
+        # a question costs about as much as reading every figure of a stage, where those are no great many
+        at_once = _read(workshop, stage, every, until, serials) if every and few else None
         for sources, own in alike.items():
-            for readings in _blocks(_read(workshop, stage, sources, until, serials)):
+            if at_once is None:
+                read = _read(workshop, stage, sources, until, serials)
+            else:
+                read = at_once.filter(pl.col("characteristic").is_in(list(sources)))
+            for readings in _blocks(read):
                 for characteristic in own:
                     found += piece_figures(readings, workshop.plan, stage, characteristic)
     return _in_order(workshop, found)

@@ -30,6 +30,7 @@ from qc.trade import (
     wall_is_thin_for_probe,
 )
 from qc.trade import Spot as Spot
+from qc.words import places_words
 
 MOST_UM = 1000.0
 """No lacquer is a millimetre thick. [um]"""
@@ -267,7 +268,8 @@ def _notes(
         )
     if drift is not None and abs(drift) > BASE_DRIFT_LIMIT_UM:
         notes.append(
-            f"The bare-metal reading moved by {drift:+.1f} um: zero the gauge again on the bare twin and "
+            f"The bare-metal reading moved by {places_words(drift, 1, signed=True)} um: zero the gauge "
+            "again on the bare twin and "
             f"measure the spots between the two checks again"
         )
     for area in areas:

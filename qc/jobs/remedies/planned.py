@@ -13,6 +13,7 @@ from qc.jobs.remedies.instruments import instrument_of, model_of
 from qc.jobs.remedies.sheet import RemedySheet
 from qc.plan import Characteristic, DatedLimits, Model, Plan, load_plan
 from qc.trade import Instrument
+from qc.words import plain_words
 
 if TYPE_CHECKING:
     from qc.jobs.workshop import Workshop
@@ -133,7 +134,7 @@ def planned_limits(
     ):
         filled.append(planned if option is None else option)
         if option is None and planned is not None:
-            words.append(f"{word} {planned:g}")
+            words.append(f"{word} {plain_words(planned)}")
     who = f" of {model}" if model and limits.models else ""
     said = (f"From {by.name}: {one.name}{who}, {', '.join(words)} {one.unit}",) if words else ()
     return (filled[0], filled[1], filled[2]), said

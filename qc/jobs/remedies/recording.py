@@ -16,7 +16,7 @@ from qc.jobs.remedies.sheet import REMEDY, RemedySheet
 from qc.report.terminal import recording_text
 from qc.stats import Floats
 from qc.trade import HeldNote, Instrument, Note, TradeError, cents_between, held_notes, note_frequency
-from qc.words import count_words
+from qc.words import count_words, places_words
 
 MOST_WAV_BYTES = 200_000_000
 """About twenty minutes of stereo at 44.1 kHz: more is no note set."""
@@ -112,7 +112,8 @@ def notes_from_recording(
         cents = cents_between(sound.hz, meant)
         if abs(cents) > NOT_THIS_NOTE_CENTS:
             raise RemedyError(
-                f"{place}: {sound.note} is {cents:+.0f} cents from the note of the card. "
+                f"{place}: {sound.note} is {places_words(cents, 0, signed=True)} cents from the note "
+                "of the card. "
                 "Check the order of the card, or the partial and position of this row"
             )
         notes.append(with_cents(note, cents))

@@ -14,7 +14,7 @@ from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow, JsonObject
 from qc.plan import Stage
 from qc.watch import cells_of, sources_of
-from qc.words import dated_words, quantity_words, some_of
+from qc.words import dated_words, plain_words, quantity_words, some_of
 
 RARE = 0.05
 """So seldom, over all that a piece shares, chance alone brings back as many of one of them. Chosen."""
@@ -110,7 +110,7 @@ def event_sentence(row: FrameRow) -> str:
     if row.get("code"):
         text += f": {row['code']}"
     if row.get("value") is not None:
-        text += f", {row['value']:g} {row.get('unit') or ''}".rstrip()
+        text += f", {plain_words(row['value'])} {row.get('unit') or ''}".rstrip()
     if row.get("stage"):
         text += f", stage {row['stage']}"
     if row.get("person"):

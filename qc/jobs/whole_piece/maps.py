@@ -9,7 +9,7 @@ from statistics import fmean
 from qc.intervals import stepped_words
 from qc.jobs.whole_piece.figures import FigureOfPiece
 from qc.jobs.whole_piece.places import PlaceFigure
-from qc.words import figure_words
+from qc.words import figure_words, plain_words
 
 DEEPEST = 0.42
 """Share of colour of a place on its limit; chosen: the figure on it keeps its contrast."""
@@ -105,7 +105,7 @@ def _depths(one: FigureOfPiece) -> dict[str, float]:
 def _cell(place: PlaceFigure | None, one: FigureOfPiece, depths: dict[str, float]) -> MapCell | None:
     if place is None:
         return None
-    limits = [f"{edge:g}" for edge in (place.lower, place.upper) if edge is not None]
+    limits = [plain_words(edge) for edge in (place.lower, place.upper) if edge is not None]
     text = figure_words(f"{place.value:.5g}") if one.step is None else stepped_words(place.value, one.step)
     told = f"{place.place}: {text}, limits {' and '.join(limits) or 'none'}"
     return MapCell(text, place.inside is False, DEEPEST * depths[place.place] ** 2, told)

@@ -21,6 +21,7 @@ from qc.words import (
     listed,
     passed_words,
     places_words,
+    plain_words,
     quantity_words,
     some_of,
     unit_words,
@@ -164,9 +165,10 @@ def limits_of(one: FigureOfPiece) -> str:
     """Say the limits of a figure in short."""
     if one.lower is None and one.upper is None:
         return ""
-    if one.lower is None:
-        return f"to {one.upper:g}"
-    return f"from {one.lower:g}" if one.upper is None else f"{one.lower:g} to {one.upper:g}"
+    lower, upper = (None if edge is None else plain_words(edge) for edge in (one.lower, one.upper))
+    if lower is None:
+        return f"to {upper}"
+    return f"from {lower}" if upper is None else f"{lower} to {upper}"
 
 
 def among_words(one: FigureOfPiece) -> str:

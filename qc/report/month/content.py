@@ -10,11 +10,16 @@ from datetime import date
 from typing import Literal
 
 from qc.plain import JsonObject
-from qc.watch import SeriesVerdict, masters_words
+from qc.report.terminal import cost_words
+from qc.shares import adding_up
+from qc.watch import FEW, SeriesVerdict, masters_words
 from qc.words import count_words, inside, listed
 
 PICTURES = 3
 """Changes, and series near their limits, that have a picture on the first page; chosen, it holds no more."""
+
+HOUR_PLACES = 2
+"""Hours are written down in quarters."""
 
 Standing = Literal["lasts", "settled", "over"]
 """How a change stands on the last day: it lasts, the series settled at a new level, or it is over."""
@@ -259,6 +264,8 @@ class MonthContent:
         What the gauges read on their masters, those that moved first.
     closed : str
         By whom and when the month was closed, empty while it is not.
+    hour : (float, str) or None
+        What an hour of rework costs, and in what; None where the plan has no rate.
     """
 
     workshop: str
@@ -292,6 +299,7 @@ class MonthContent:
     upstream: tuple[tuple[str, str], ...] = ()
     people: tuple[tuple[str, str], ...] = ()
     gauge_checks: tuple[GaugeCourse, ...] = ()
+    hour: tuple[float, str] | None = None
 
     @property
     def near(self) -> tuple[SeriesVerdict, ...]:
@@ -315,6 +323,23 @@ class MonthContent:
         return tuple(dict.fromkeys(own))
 
     @property
+    def left_unreleased(self) -> int:
+        """Pieces that left in the month though something speaks against them, and that nobody released."""
+        own = {one.serial for one in self.hold if one.shipped is not None}
+        return len(own - {one.serial for one in self.hold if "released by" in one.standing})
+
+    @property
+    def rework_cost(self) -> str:
+        """What the rework of the month cost, in words; empty without a rate in the plan."""
+        return cost_words(self.rework_hours, self.hour)
+
+    @property
+    def lowest(self) -> Yield | None:
+        """The stage that most pieces did not pass at the first go, of those with pieces enough to tell."""
+        told = (one for one in self.yields if one.through >= FEW and one.passed < one.through)
+        return min(told, key=lambda one: one.passed / one.through, default=None)
+
+    @property
     def rework_hours(self) -> float:
         """Hours of rework of all causes."""
         return sum(one.hours for one in self.rework)
@@ -330,13 +355,30 @@ class MonthContent:
         moved = [v for v in self.verdicts if v.behaviour == "drifting"]
         watched = len(self.verdicts)
         left = f"{count_words(self.shipped_total, 'instrument')} shipped"
-        held = f" {count_words(self.held_pieces, 'piece')} to hold." if self.held_pieces else ""
+        rest = self._held_words() + self._lost_words()
         if not moved:
-            return f"{left}; all {watched} series that are watched are as they were.{held}"
+            return f"{left}; all {watched} series that are watched are as they were.{rest}"
         stages = dict.fromkeys(inside(v.stage_name) for v in moved)
         where = listed(list(stages))
         verb = "has" if len(moved) == 1 else "have"
-        return f"{left}; {len(moved)} of {watched} series {verb} moved, in {where}.{held}"
+        return f"{left}; {len(moved)} of {watched} series {verb} moved, in {where}.{rest}"
+
+    def _held_words(self) -> str:
+        held = f"{count_words(self.held_pieces, 'piece')} to hold" if self.held_pieces else ""
+        gone = self.left_unreleased
+        if not gone:
+            return f" {held}." if held else ""
+        left = f"{gone} left" if held else f"{count_words(gone, 'piece')} left"
+        return f" {', '.join(filter(None, (held, left)))} without a release."
+
+    def _lost_words(self) -> str:
+        least, told = self.lowest, ""
+        if least is not None:
+            told = f" First pass lowest: {inside(least.stage)}, {least.passed} of {least.through}."
+        if self.rework:
+            cost = f", {self.rework_cost}" if self.rework_cost else ""
+            told += f" Rework: {adding_up([self.rework_hours], HOUR_PLACES)[0]} h{cost}."
+        return told
 
     def to_dict(self) -> JsonObject:
         """Return plain values, the verdicts as `SeriesVerdict.to_dict`."""

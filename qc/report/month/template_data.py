@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
 
 from qc.plain import JsonObject
-from qc.report.month.content import LEFT_HELD, DieLine, MonthContent, PieceToHold, Reaction
+from qc.report.month.content import HOUR_PLACES, LEFT_HELD, DieLine, MonthContent, PieceToHold, Reaction
 from qc.report.month.gauge_checks import gauge_line
 from qc.report.month.methods import methods
 from qc.report.month.panel_words import capability_line, panel_lines
 from qc.report.terminal import weeks_words
 from qc.shares import adding_up, between_words, percent_words
 from qc.words import MONTHS, count_words, day_words, month_words, pieces_words, some_of
-
-HOUR_PLACES = 2
-"""Hours are written down in quarters."""
 
 _SIGNAL = re.compile(r"^signal [0-9a-f]+: ")
 """The id of a signal before its sentence: paper has nothing to look it up with."""
@@ -26,7 +24,7 @@ STANDING = {"lasts": ("▲", "lasts"), "settled": ("◆", "settled at a new leve
 """How a change stands: its mark and its words."""
 
 NAMED_PIECES = 3
-"""Pieces named of many that are to be held for one and the same reason; chosen, the workbook has all."""
+"""Pieces named of many that are to be held for one and the same reason; chosen, all stand further on."""
 
 
 def title_words(content: MonthContent) -> str:
@@ -59,7 +57,9 @@ def month_answer(content: MonthContent) -> JsonObject:
             "interval": [rolled.low, rolled.high] if rolled else None,
         },
         "rework_hours": content.rework_hours,
+        "rework_cost": None if content.hour is None else content.rework_hours * content.hour[0],
         "to_hold": content.held_pieces,
+        "left_unreleased": content.left_unreleased,
         "open_reactions": len(content.reactions),
         "decisions": list(content.decisions),
     }
@@ -91,6 +91,7 @@ def plain_content(content: MonthContent) -> JsonObject:
         ],
         "hold": hold_lines(content),
         "hold_total": content.held_pieces,
+        "left_total": content.left_unreleased,
         "reactions": [_reaction(r, content.as_of) for r in content.reactions],
         "cautions": list(dict.fromkeys(r.caution for r in content.reactions if r.caution)),
         **_rework(content),
@@ -227,6 +228,7 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
             "what": f"{figure_words(one.name)}: {one.because}",
             "day": day_words(one.day, content.as_of),
             "where": _where(one, content.as_of) if one.standing == "to hold" else one.standing,
+            "all": "",
         }
         for one in alone.values()
     ]
@@ -237,9 +239,10 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
         found.append(
             {
                 "who": some_of(serials, NAMED_PIECES),
-                "what": f"{figure_words(name)}: {about}",
+                "what": _once(figure_words(name), about),
                 "day": "",
                 "where": pieces_words(len(serials)) + " in the house",
+                "all": _named(serials),
             }
         )
     doubted = (one for one in content.hold if one.why not in {"limit", "hand"} and one.shipped)
@@ -250,8 +253,20 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
         own = [serial for serial, was in left.items() if was is by_then]
         if own:
             who = some_of(own, NAMED_PIECES)
-            found.append({"who": who, "what": "in doubt for the same reasons", "day": "", "where": said})
+            what = "in doubt for the same reasons"
+            found.append({"who": who, "what": what, "day": "", "where": said, "all": _named(own)})
     return found
+
+
+def _named(serials: Sequence[str]) -> str:
+    """Name all of the pieces of a line that names the first few; empty where it names all."""
+    return ", ".join(serials) if len(serials) > NAMED_PIECES else ""
+
+
+def _once(name: str, about: str) -> str:
+    """Write what is in doubt: the figure, and not twice where the sentence begins with it."""
+    stage, colon, figure = name.rpartition(": ")
+    return f"{stage}{colon}{about}" if about.casefold().startswith(figure.casefold()) else f"{name}: {about}"
 
 
 def _where(one: PieceToHold, as_of: date) -> str:
@@ -292,15 +307,19 @@ def _rework(content: MonthContent) -> JsonObject:
     """Return rework by cause; what is printed adds up to the printed sum."""
     most = max((one.hours for one in content.rework), default=0.0)
     hours = adding_up([one.hours for one in content.rework], HOUR_PLACES)
+    hour = content.hour
+    costs = adding_up([one.hours * (hour[0] if hour else 0.0) for one in content.rework])
+    total = f"{adding_up([content.rework_hours], HOUR_PLACES)[0]} h"
     return {
         "rework": [
             {
                 "cause": one.cause,
                 "hours": f"{told} h",
+                "cost": f"{cost} {hour[1]}".rstrip() if hour else "",
                 "pieces": pieces_words(one.pieces),
                 "width": one.hours / most if most else 0.0,
             }
-            for one, told in zip(content.rework, hours, strict=True)
+            for one, told, cost in zip(content.rework, hours, costs, strict=True)
         ],
-        "rework_total": f"{adding_up([content.rework_hours], HOUR_PLACES)[0]} h",
+        "rework_total": f"{total}, {content.rework_cost}" if hour else total,
     }

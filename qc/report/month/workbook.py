@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 Cell = str | float | int | date | None
 
+WIDEST = 60
+"""Letters of the widest column; chosen, longer sentences run on, and the sheet stays on one screen."""
+
 
 def month_workbook(content: MonthContent) -> bytes:
     """Write the month's report as an xlsx workbook.
@@ -178,7 +181,7 @@ def _beside(content: MonthContent) -> list[tuple[str, int | None]]:
 
 def _summary(content: MonthContent) -> list[Sequence[Cell]]:
     """Return the first sheet: what page one says, as names and figures."""
-    rolled = content.rolled
+    rolled, hour = content.rolled, content.hour
     rows: list[Sequence[Cell]] = [
         ("workshop", content.workshop),
         ("month", content.month),
@@ -194,7 +197,9 @@ def _summary(content: MonthContent) -> list[Sequence[Cell]]:
         ("first pass, all stages in a row, from", rolled.low if rolled else None),
         ("first pass, all stages in a row, to", rolled.high if rolled else None),
         ("rework [h]", content.rework_hours),
+        *([] if hour is None else [(f"rework [{hour[1] or 'money'}]", content.rework_hours * hour[0])]),
         ("pieces to hold in the house", content.held_pieces),
+        ("pieces that left without a release", content.left_unreleased),
         ("reactions open", len(content.reactions)),
         ("signals beside the budget", content.signals_told),
         ("budget", content.budget),
@@ -210,17 +215,16 @@ def _write(
     """Write each cell by its type: a serial such as 00123 must not become a number, nor a text a formula."""
     sheet: Any = book.add_worksheet(name)
     sheet.write_row(0, 0, head, formats["head"])
-    widths = [len(h) for h in head]
     for number, row in enumerate(rows, start=1):
         for column, cell in enumerate(row):
-            if isinstance(cell, date):
+            if isinstance(cell, str):
+                if cell:
+                    sheet.write_string(number, column, cell)
+            elif isinstance(cell, date):
                 sheet.write_datetime(number, column, cell, formats["day"])
-            elif isinstance(cell, str):
-                sheet.write_string(number, column, cell)
             elif cell is not None:
                 sheet.write_number(number, column, cell)
-            # chosen: longer sentences wrap or run on, and the sheet stays on one screen
-            widths[column] = max(widths[column], min(len(str(cell or "")), 60))
-    for column, width in enumerate(widths):
-        sheet.set_column(column, column, width + 2)
+    for column, (title, cells) in enumerate(zip(head, zip(*rows, strict=True), strict=True) if rows else ()):
+        told = max((len(str(cell)) for cell in set(cells) if cell), default=0)
+        sheet.set_column(column, column, max(len(title), min(told, WIDEST)) + 2)
     sheet.freeze_panes(1, 0)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from qc.intervals import digits_words
 from qc.report.terminal.columns import Row, notes, table
 from qc.stats import ExpandedUncertainty, MeanAndSd
 from qc.trade import LimitFit
-from qc.words import count_words
+from qc.words import count_words, figure_words, places_words, plain_words
 
 CauseRow = tuple[str, float, str, float, float]
 """Name of a cause, its value as given, its kind, its standard uncertainty and degrees of freedom."""
@@ -42,7 +43,11 @@ def _one_average(
     rows: list[Row] = [
         ("", "estimate", "from", "to", "df"),
         ("mean", mean, low, high, f"{found.mean_df:.3g}"),
-        ("sd of a reading", *(f"{x:.4g}" for x in (found.sd, *found.sd_interval)), f"{found.sd_df:.3g}"),
+        (
+            "sd of a reading",
+            *(f"{x:.4g}" for x in (found.sd, *found.sd_interval)),
+            f"{found.sd_df:.3g}",
+        ),
     ]
     source = f"{value} in {file}: {count_words(found.n, 'reading')}{lots}{worth}"
     return "\n".join([*lines, "", source, "", *table(rows, "<>>>>"), *notes(found.warnings)])
@@ -55,8 +60,12 @@ def _test_lines(found: MeanAndSd, expected: tuple[float | None, float | None]) -
         if test is not None and wanted is not None:
             chance = f"p {test.p_value:.3f}" if test.p_value >= 0.0005 else "p under 0.001"
             clear = test.p_value < 1.0 - found.confidence
-            said = f"is not {wanted:g}" if clear else f"may be {wanted:g}: nothing here speaks against it"
-            told.append(f"The true {what} {said} ({test.test} {test.statistic:.4g}, {chance}).")
+            said = (
+                f"is not {plain_words(wanted)}"
+                if clear
+                else f"may be {plain_words(wanted)}: nothing here speaks against it"
+            )
+            told.append(f"The true {what} {said} ({test.test} {digits_words(test.statistic, 4)}, {chance}).")
     return told
 
 
@@ -75,7 +84,7 @@ def uncertainty_text(found: ExpandedUncertainty, causes: Sequence[CauseRow]) -> 
     rows += [
         (
             name,
-            f"{value:.4g}",
+            digits_words(value, 4),
             kind,
             f"{standard:.4g}",
             "" if math.isinf(df_) else f"{df_:.3g}",
@@ -99,15 +108,15 @@ def fit_text(fit: LimitFit, hole_um: tuple[float, float], shaft_um: tuple[float,
 
 
 def _room(um: float) -> str:
-    return f"{um:g} µm" if um >= 0 else f"−{-um:g} µm (interference)"
+    return f"{plain_words(um)} µm" + (" (interference)" if um < 0 else "")
 
 
 def _ends(um: tuple[float, float]) -> str:
-    low, high = (f"{x:+g}".replace("-", "−") if x else "0" for x in um)
+    low, high = (figure_words(f"{x:+g}") for x in um)
     return f"{low} to {high} µm"
 
 
 def _as_fine(value: float, error: float) -> str:
     """Write a mean with two digits of its error: more of them say nothing."""
     places = max(0, 1 - math.floor(math.log10(error)))
-    return f"{value:.{min(places, 12)}f}"
+    return places_words(value, min(places, 12))

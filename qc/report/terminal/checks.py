@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from qc.intervals import digits_words
 from qc.report.terminal.columns import Row, table
 from qc.stats import Check, ChecksTogether, SeriesChecks
+from qc.words import places_words
 
 LETTERS = {
     "anderson_darling": "A2",
@@ -48,7 +50,7 @@ def _single(found: SeriesChecks) -> list[str]:
 
 
 def _row(check: Check) -> Row:
-    figure = "" if check.statistic is None else f"{LETTERS[check.name]} {check.statistic:.4g}"
+    figure = "" if check.statistic is None else f"{LETTERS[check.name]} {digits_words(check.statistic, 4)}"
     p_value = "" if check.p_value is None else _p(check.p_value)
     return (check.asks, figure, p_value, check.verdict or "")
 
@@ -60,8 +62,8 @@ def _allowing(check: Check) -> list[str]:
     if limits is None or allowing is None:
         return []
     return [
-        f"  limits by the moving range: {limits[0]:.6g} to {limits[1]:.6g}; "
-        f"allowing for neighbours: {allowing[0]:.6g} to {allowing[1]:.6g}"
+        f"  limits by the moving range: {digits_words(limits[0], 6)} to {digits_words(limits[1], 6)}; "
+        f"allowing for neighbours: {digits_words(allowing[0], 6)} to {digits_words(allowing[1], 6)}"
     ]
 
 
@@ -72,7 +74,7 @@ def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[
     for name, count in together.made.items():
         if count:
             expected = together.by_chance.get(name)
-            by_chance = "" if expected is None else f"{expected:.3g}"
+            by_chance = "" if expected is None else digits_words(expected, 3)
             rows.append((asks[name], str(together.clear[name]), str(count), by_chance))
     lines = [
         f"Checks of {together.series} series",
@@ -84,7 +86,8 @@ def _many(checks: Mapping[str, SeriesChecks], together: ChecksTogether) -> list[
     if together.lag_1 is not None and together.lag_1_bound is not None:
         beyond = "beyond" if abs(together.lag_1) > together.lag_1_bound else "within"
         lines.append(
-            f"  likeness of neighbours over all series together (lag-1): {together.lag_1:+.3f}, {beyond} the "
+            "  likeness of neighbours over all series together (lag-1): "
+            f"{places_words(together.lag_1, 3, signed=True)}, {beyond} the "
             f"{together.lag_1_bound:.3f} that chance allows"
         )
     return lines

@@ -6,9 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from qc.intervals import digits_words
 from qc.report.terminal.columns import Row, notes, table
 from qc.stats import AverageRange, GaugeStudy, GuardBand, Kappa, Linearity, OnePersonRanges, Proportion
-from qc.words import some_of
+from qc.words import places_words, some_of
 
 _COMPONENTS = {
     "repeatability": "same person, same part",
@@ -56,7 +57,8 @@ def gauge_text(
         low, high = by_hand.alone.limits
         parts = study.parts - len(by_hand.left_out)
         lines.append(
-            f"limits of the part means from the ranges: {low:.5g} to {high:.5g}; {by_hand.alone.outside} of "
+            f"limits of the part means from the ranges: {digits_words(low, 5)} to "
+            f"{digits_words(high, 5)}; {by_hand.alone.outside} of "
             f"{parts} parts lie outside (the more, the better the gauge tells parts apart)"
         )
     return "\n".join(lines + notes([_named(warning) for warning in study.warnings]))
@@ -67,12 +69,27 @@ def linearity_text(found: Linearity, value: str, file: str) -> str:
     rows: list[Row] = [("reference", "readings", "bias", "from", "to", "")]
     for bias in found.biases:
         low, high = (
-            ("", "") if bias.interval is None else (f"{bias.interval[0]:+.4g}", f"{bias.interval[1]:+.4g}")
+            ("", "")
+            if bias.interval is None
+            else (
+                digits_words(bias.interval[0], 4, signed=True),
+                digits_words(bias.interval[1], 4, signed=True),
+            )
         )
         mark = "clear" if bias.clear else ""
-        rows.append((f"{bias.reference:.6g}", str(bias.n), f"{bias.bias:+.4g}", low, high, mark))
+        rows.append(
+            (
+                digits_words(bias.reference, 6),
+                str(bias.n),
+                digits_words(bias.bias, 4, signed=True),
+                low,
+                high,
+                mark,
+            )
+        )
     least, most = found.slope_interval
-    slope = f"bias grows by {found.line.slope:+.4g} per unit of size ({least:+.4g} to {most:+.4g})"
+    grows, low, high = (digits_words(one, 4, signed=True) for one in (found.line.slope, least, most))
+    slope = f"bias grows by {grows} per unit of size ({low} to {high})"
     return "\n".join([found.verdict, "", f"{value} in {file}", "", *table(rows, "<>>>><"), "", slope])
 
 
@@ -102,7 +119,7 @@ def agreement_text(
     if between is not None:
         first = (
             f"{100 * between.agreement:.0f} % of all pairs of judgements agree; chance alone would give "
-            f"{100 * between.by_chance:.0f} % (kappa {between.kappa:.2f})."
+            f"{100 * between.by_chance:.0f} % (kappa {places_words(between.kappa, 2)})."
         )
     lines = [first, "", pieces, ""]
     rows: list[Row] = [("", "agreement", "kappa", "from", "to")]
@@ -160,7 +177,10 @@ def guard_line(guard: GuardBand) -> str:
     if not guard.possible:
         return "guard band: no reading of this gauge can prove a piece good; use a finer one"
     low, high = guard.accept
-    words = [f"from {low:.5g}" if low is not None else "", f"up to {high:.5g}" if high is not None else ""]
+    words = [
+        f"from {digits_words(low, 5)}" if low is not None else "",
+        f"up to {digits_words(high, 5)}" if high is not None else "",
+    ]
     zone = " ".join(word for word in words if word)
     return f"guard band: one reading proves a piece good {zone} (limits less twice the gauge's sd)"
 
@@ -172,7 +192,14 @@ def _anova_rows(study: GaugeStudy) -> list[Row]:
         f = "" if row.f is None else f"{row.f:.2f}"
         p = "" if row.p_value is None else (f"{row.p_value:.3f}" if row.p_value >= 0.0005 else "under 0.001")
         rows.append(
-            (_COMPONENTS.get(row.source, row.source), str(row.df), f"{row.ss:.6g}", f"{row.ms:.6g}", f, p)
+            (
+                _COMPONENTS.get(row.source, row.source),
+                str(row.df),
+                f"{row.ss:.6g}",
+                f"{row.ms:.6g}",
+                f,
+                p,
+            )
         )
     return rows
 
@@ -190,9 +217,11 @@ def _hand_rows(found: AverageRange) -> list[Row]:
 def _kappa_row(words: str, kappa: Kappa) -> Row:
     """One line of agreement."""
     low, high = (
-        ("", "") if kappa.interval is None else (f"{kappa.interval[0]:.2f}", f"{kappa.interval[1]:.2f}")
+        ("", "")
+        if kappa.interval is None
+        else (places_words(kappa.interval[0], 2), places_words(kappa.interval[1], 2))
     )
-    return words, f"{100 * kappa.agreement:.0f} %", f"{kappa.kappa:.2f}", low, high
+    return words, f"{100 * kappa.agreement:.0f} %", places_words(kappa.kappa, 2), low, high
 
 
 def _of(share: Proportion | None) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from qc.intervals import digits_words
 from qc.report.terminal.columns import Row, notes, table
 from qc.report.terminal.gauge import guard_line
 from qc.stats import CheckStandard, GuardBand, NestedLevels, RepeatSets
@@ -64,7 +65,8 @@ def check_standard_text(
         f"{value} in {file}: {days} days x {sets.repeats} readings",
         f"By chance alone about {chance * days:.1f} of {days} days lie outside one of the two limits.",
         "",
-        f"averages: centre {found.center:.6g}, limits {found.lower:.6g} to {found.upper:.6g} "
+        f"averages: centre {digits_words(found.center, 6)}, limits {digits_words(found.lower, 6)} to "
+        f"{digits_words(found.upper, 6)} "
         f"({found.factor:g} sds of {found.average_sd:.4g})",
         f"sd of a day's repeats: {found.repeat_sd:.4g} ({found.repeat_df} degrees of freedom), limit "
         f"{found.sd_limit:.4g} ({100 * found.confidence:g} %)",
@@ -73,7 +75,7 @@ def check_standard_text(
     rows: list[Row] = [("day", "average", "sd", "")]
     for day, average, sd in zip(sets.days, sets.averages, sets.sds, strict=True):
         what = " and ".join(outside.get(day, ()))
-        rows.append((day, f"{average:.6g}", f"{sd:.4g}", f"{what} outside" if what else ""))
+        rows.append((day, digits_words(average, 6), f"{sd:.4g}", f"{what} outside" if what else ""))
     lines += table(rows[: _SHOWN_DAYS + 1], "<>><")
     if days > _SHOWN_DAYS:
         lines.append(f"  and {days - _SHOWN_DAYS} more days: --json holds all")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from qc.plan import Characteristic, DatedLimits, Plan, PlanFault
-from qc.words import count_words
+from qc.words import count_words, plain_words
 
 
 def plan_faults_text(file: Path, faults: Sequence[PlanFault]) -> str:
@@ -38,7 +38,7 @@ def _characteristic_line(characteristic: Characteristic) -> str:
 
 def _limits_words(entry: DatedLimits) -> str:
     parts = [
-        f"{word} {value:g}"
+        f"{word} {plain_words(value)}"
         for word, value in (("target", entry.target), ("from", entry.lower), ("to", entry.upper))
         if value is not None
     ]

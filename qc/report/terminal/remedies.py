@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date
 
+from qc.intervals import digits_words
 from qc.report.terminal.columns import Row, block, figures
 from qc.shares import percent_words
 from qc.trade import (
@@ -22,7 +23,7 @@ from qc.trade import (
     TuningRemedy,
     WearLine,
 )
-from qc.words import count_words, dated_words
+from qc.words import count_words, dated_words, places_words, plain_words
 
 TOLD_WEEKS = 17
 """A pace does not hold for longer than a season: further off, the weeks are no promise (house rule)."""
@@ -53,7 +54,8 @@ def tune_summary(remedy: TuningRemedy) -> tuple[str, ...]:
     return (
         f"Spread of the notes {fit.rms_before_cents:.1f} cents now, {remedy.rms_after_cents:.1f} after the "
         f"work",
-        f"One reading scatters by {fit.reading_sd:.1f} cents; known common offset {fit.common_cents:+.1f} "
+        f"One reading scatters by {fit.reading_sd:.1f} cents; known common offset "
+        f"{places_words(fit.common_cents, 1, signed=True)} "
         f"cents",
     )
 
@@ -85,7 +87,8 @@ def recording_text(name: str, notes: Sequence[HeldNote]) -> str:
             lines.append(f"  {place}  refused: {note.refused}")
         else:
             lines.append(
-                f"  {place}  {note.note:8} {note.cents:+6.1f} cents (spread {note.spread_cents:.1f})"
+                f"  {place}  {note.note:8} {places_words(note.cents, 1, signed=True):>6} cents (spread "
+                f"{note.spread_cents:.1f})"
             )
     return "\n".join(lines)
 
@@ -107,13 +110,14 @@ def _length_rows(remedy: TuningRemedy) -> list[Row]:
 
 
 def _tenths(*found: float) -> Row:
-    return tuple(f"{figure:.1f}" for figure in found)
+    return tuple(places_words(figure, 1) for figure in found)
 
 
 def pair_lead(pairing: Pairing, limits: tuple[float, float]) -> str:
     """Say how many pairs lie wholly within the limits of the clearance [um]."""
     total = len(pairing.pairs)
-    said = f"{pairing.inside} of {total} pairs lie wholly within {limits[0]:g} to {limits[1]:g} um"
+    low, high = map(plain_words, limits)
+    said = f"{pairing.inside} of {total} pairs lie wholly within {low} to {high} um"
     return said if pairing.inside == total else f"{said}; fit those first and look at the rest below"
 
 
@@ -135,7 +139,8 @@ def left_words(tube: LeftTube, limits: tuple[float, float]) -> str:
     tool = "the outers' mandrel" if tube.side == "inner" else "the inners' die"
     smaller = off > 0 if tube.side == "inner" else off < 0
     return (
-        f"{left}; nearest {tube.nearest}, {off:+.0f} um off target: {tool} {abs(off):.0f} um "
+        f"{left}; nearest {tube.nearest}, {places_words(off, 0, signed=True)} um off target: {tool} "
+        f"{abs(off):.0f} um "
         f"{'smaller' if smaller else 'larger'}, or keep it for the next lot"
     )
 
@@ -154,7 +159,7 @@ def pair_text(
     lead, leftovers, rack = said
     rows: list[Row] = [("inner", "outer", "least um", "mean um", "greatest", "", "")]
     for pair, end in zip(pairing.pairs, ends, strict=True):
-        least, mean, most = f"{pair.least_um:.1f}", f"{pair.mean_um:.1f}", f"{pair.greatest_um:.1f}"
+        least, mean, most = _tenths(pair.least_um, pair.mean_um, pair.greatest_um)
         kept = "" if pair.inside else "  outside"
         rows.append((pair.inner, pair.outer, least, mean, most, kept, f"  {end_words(end)}"))
     lines = [lead, "", *figures(rows, "<>>>><<"), *leftovers]
@@ -175,7 +180,9 @@ def run_words(side: str, means_mm: Sequence[float], sd_um: float, drift_um: floa
     mean = sum(means_mm) / len(means_mm)
     said = f"{side:6} n {len(means_mm)}, mean {mean:.4f} mm, sd {sd_um:.1f} um"
     if drift_um is not None:
-        said += f", DRIFTING by {drift_um:+.1f} um from first to last: look at its die"
+        said += (
+            f", DRIFTING by {places_words(drift_um, 1, signed=True)} um from first to last: look at its die"
+        )
     return said
 
 
@@ -203,9 +210,9 @@ def urgency(tool: Forecast) -> float:
 def _wear_row(name: str, pieces: int, line: WearLine | None) -> Row:
     if line is None:
         return name or "(all)", str(pieces)
-    slopes = (f"{100 * slope:.4g}" for slope in (line.slope, *line.slope_interval))
-    limit = "-" if line.limit is None else f"{line.limit:g}"
-    crossing = "-" if line.line_crossing is None else f"{line.line_crossing[0]:.0f}"
+    slopes = (digits_words(100 * slope, 4) for slope in (line.slope, *line.slope_interval))
+    limit = "-" if line.limit is None else plain_words(line.limit)
+    crossing = "-" if line.line_crossing is None else places_words(line.line_crossing[0], 0)
     change = "-" if line.change_by_count is None else str(line.change_by_count)
     return name or "(all)", str(pieces), *slopes, limit, crossing, change
 
@@ -261,11 +268,10 @@ def coat_text(
     lines = [coat_lead(areas, rules, lower_um), "", *figures(rows, "<>>>><")]
     cpl, interval = capability
     if cpl is not None and interval is not None:
-        lines.append(
-            f"Capability at the lower limit {cpl:.2f} ({interval[0]:.2f} to {interval[1]:.2f}, 95 %)"
-        )
+        low, high = (places_words(end, 2) for end in interval)
+        lines.append(f"Capability at the lower limit {places_words(cpl, 2)} ({low} to {high}, 95 %)")
     if base_drift_um is not None:
-        lines.append(f"Bare-metal reading moved by {base_drift_um:+.1f} um")
+        lines.append(f"Bare-metal reading moved by {places_words(base_drift_um, 1, signed=True)} um")
     lines += block("House rule 80/20", clauses)
     return "\n".join(lines + block("Cautions", cautions))
 

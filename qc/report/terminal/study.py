@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from qc.intervals import digits_words
 from qc.report.terminal.columns import table
 from qc.stats import Chart, SeriesStudy, Signal, StudyQuestion
-from qc.words import count_words
+from qc.words import count_words, places_words
 
 BARS = "▁▂▃▄▅▆▇█"
 WIDEST = 100  # points in a sparkline; more are thinned so that the line fits a window
@@ -58,7 +59,7 @@ def _capabilities(answers: Mapping[str, SeriesStudy]) -> list[str]:
     line = f"Capability: {', '.join(counts)}, {len(found) - len(shown)} withheld"
     if shown:
         least = min(shown, key=lambda name: shown[name])
-        line += f"; the least Ppk is {shown[least]:.2f} ({least})"
+        line += f"; the least Ppk is {places_words(shown[least], 2)} ({least})"
     return [f"{line}."]
 
 
@@ -99,9 +100,9 @@ def _sentence(signal: Signal) -> str:
     against = "what went before" if signal.rule in DETECTED else "the centre"
     side = {"above": "above", "below": "below", "both": "on both sides of"}[signal.side]
     since = "" if signal.start == signal.point else f", since point {signal.start}"
-    size = f"{signal.size:+.4g} from {against}"
+    size = f"{digits_words(signal.size, 4, signed=True)} from {against}"
     if signal.size_sigma is not None:
-        size += f" ({signal.size_sigma:+.1f} sigma)"
+        size += f" ({places_words(signal.size_sigma, 1, signed=True)} sigma)"
     return f"point {signal.point}: {signal.rule}, {side} {against}{since}, {size}"
 
 
@@ -115,11 +116,11 @@ def _figures(answer: SeriesStudy, chart: Chart) -> list[tuple[str, str]]:
         ("sigma", chart.sigma),
     ):
         if figure is not None:
-            rows.append((name, f"{figure:.6g}"))
+            rows.append((name, digits_words(figure, 6)))
     if chart.companion is not None:
         name = chart.companion.kind.replace("-", " ")
-        rows.append((f"{name}, mean", f"{chart.companion.center:.6g}"))
-        rows.append((f"{name}, upper limit", f"{chart.companion.upper:.6g}"))
+        rows.append((f"{name}, mean", digits_words(chart.companion.center, 6)))
+        rows.append((f"{name}, upper limit", digits_words(chart.companion.upper, 6)))
     return rows + _own_figures(chart)
 
 
@@ -131,28 +132,42 @@ def _own_figures(chart: Chart) -> list[tuple[str, str]]:
         for name in ("between", "within", "total"):
             figure = extras["sd"][name]
             where = {"between": "sd between pieces", "within": "sd within pieces", "total": "sd in all"}[name]
-            rows.append((where, "unknown" if figure is None else f"{figure:.6g}"))
+            rows.append((where, "unknown" if figure is None else digits_words(figure, 6)))
     if "slope" in extras:
         low, high = extras["slope_interval"]
-        rows.append(("slope", f"{extras['slope']:.6g} ({low:.6g} to {high:.6g})"))
+        rows.append(
+            (
+                "slope",
+                f"{digits_words(extras['slope'], 6)} ({digits_words(low, 6)} to {digits_words(high, 6)})",
+            )
+        )
         crossing = extras["crossing"]
         if crossing["count"] is None:
             rows.append(("meets a limit", f"not to be said: {crossing['reason']}"))
         else:
             low, high = crossing["interval"]
             rows.append(
-                (f"meets {crossing['limit']:.6g}", f"at {crossing['count']:.6g} ({low:.6g} to {high:.6g})")
+                (
+                    f"meets {digits_words(crossing['limit'], 6)}",
+                    f"at {digits_words(crossing['count'], 6)} ({digits_words(low, 6)} to "
+                    f"{digits_words(high, 6)})",
+                )
             )
     if "dispersion" in extras and extras["dispersion"]["ratio"] is not None:
         found = extras["dispersion"]
-        rows.append(("scatter against that of counts", f"{found['ratio']:.3g} (p {found['p_value']:.2g})"))
+        rows.append(
+            (
+                "scatter against that of counts",
+                f"{found['ratio']:.3g} (p {found['p_value']:.2g})",
+            )
+        )
     for one in extras.get("decomposition", ())[:MOST_SIGNALS]:
         rows.append((f"point {one['point']} because of", ", ".join(one["causes"])))
     off = ", off the line" if extras.get("judged") == "wear" else ""
     for one in extras.get("stretches", ()):
         name = f"points {one['first']} to {one['last']}{off}"
         spread = "" if one["sd"] is None else f", sd {one['sd']:.4g}"
-        rows.append((name, f"mean {one['mean']:.6g}{spread}"))
+        rows.append((name, f"mean {digits_words(one['mean'], 6)}{spread}"))
     return rows
 
 

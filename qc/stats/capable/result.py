@@ -10,6 +10,7 @@ from qc.stats.capable.spread import FIGURES, GaugeShare, Spread, no_share
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Interval
 from qc.stats.tabled import Tabled
+from qc.words import places_words
 
 Verdict = Literal["proven", "unproven", "no"]
 
@@ -156,8 +157,10 @@ class Capability(Tabled):
         if self.reason is not None or self.ppk is None or self.ppk_interval is None:
             return f"Capability withheld: {self.reason}."
         low, high = self.ppk_interval
-        sure = f"{100.0 * self.confidence:g} % sure between {low:.2f} and {high:.2f}"
-        figure = f"Ppk {self.ppk:.2f} from {self.n} pieces, {sure}"
+        sure = (
+            f"{100.0 * self.confidence:g} % sure between {places_words(low, 2)} and {places_words(high, 2)}"
+        )
+        figure = f"Ppk {places_words(self.ppk, 2)} from {self.n} pieces, {sure}"
         if self.capable == "proven":
             return f"Proven: {figure}; {self.wanted:.2f} is wanted."
         if self.capable == "no":

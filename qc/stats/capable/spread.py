@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from qc.stats.numbers import Interval
 from qc.stats.tabled import Tabled
+from qc.words import places_words
 
 FIGURES = ("cp", "cpk", "cpm", "pp", "ppk")
 """The figures of capability, by the names of their fields."""
@@ -73,7 +74,8 @@ class GaugeShare(Tabled):
         low, high = self.ppk_interval
         said = (
             f"The gauge makes {_percent(self.share_of_variance)} of the variance seen; with a perfect gauge "
-            f"Ppk would be {self.ppk:.2f} ({100.0 * self.confidence:g} % sure: {low:.2f} to {high:.2f})."
+            f"Ppk would be {places_words(self.ppk, 2)} ({100.0 * self.confidence:g} % sure: "
+            f"{places_words(low, 2)} to {places_words(high, 2)})."
         )
         if self.doubtful:
             said += f" It is larger than all spread within {self.of}: check the gauge's sd."
@@ -120,7 +122,7 @@ class Spread(Tabled):
         )
         alike = self.cpk["within"]
         if alike is not None and self.between > 0.0:
-            said += f" If all {self.of} had the same mean, Cpk would be {alike:.2f}."
+            said += f" If all {self.of} had the same mean, Cpk would be {places_words(alike, 2)}."
         return said
 
 

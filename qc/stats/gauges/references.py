@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from qc.intervals import digits_words
 from qc.stats.charts import fit_trend
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import Interval, as_readings, check_between
@@ -260,11 +261,11 @@ def _verdict(scale_off: bool, zero_off: bool, mean_bias: float, slope: float) ->
     """Say the finding in a sentence."""
     if scale_off:
         return (
-            f"The scale is off: the gauge reads {1000.0 * slope:+.3g} in 1,000 wrong as the size grows. "
+            f"The scale is off: the gauge reads {digits_words(1000.0 * slope, 3, signed=True)} in "
+            "1,000 wrong as the size grows. "
             "Have it mended; re-zeroing alone does not help."
         )
     if zero_off:
-        return (
-            f"The zero is off by {mean_bias:+.4g} over the whole range. Re-zero on the reference and repeat."
-        )
+        off = digits_words(mean_bias, 4, signed=True)
+        return f"The zero is off by {off} over the whole range. Re-zero on the reference and repeat."
     return "Neither zero nor scale is seen to be off."

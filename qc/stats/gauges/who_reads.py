@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from qc.intervals import digits_words
 from qc.stats.gauges.anova import Design
 from qc.stats.numbers import Floats, Integers, Interval
 from qc.stats.tabled import Tabled
@@ -109,7 +110,8 @@ def advice_for(components: dict[str, float], reads: tuple[PersonReads, ...]) -> 
     said = f"{share:.0f} % of the gauge's variance is that {ADVICE[largest]}."
     told = [
         f"{one.person} reads {abs(one.offset):.3g} {'high' if one.offset > 0 else 'low'} "
-        f"({one.interval[0]:+.3g} to {one.interval[1]:+.3g})"
+        f"({digits_words(one.interval[0], 3, signed=True)} to "
+        f"{digits_words(one.interval[1], 3, signed=True)})"
         for one in sorted(reads, key=lambda one: -abs(one.offset))
         if one.clear
     ]

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qc.intervals import digits_words
 from qc.stats import Floats
 from qc.trade.errors import TradeError
 from qc.trade.instrument import Instrument, column_mm, combination_cents, state_length_mm
@@ -261,7 +262,8 @@ def _slip_hint(note: Note, natural: float, instrument: Instrument) -> str:
     # chosen: a slide has six steps, so further off no position was mistaken for another
     if abs(note.cents) < 750.0 and 1 <= meant <= instrument.positions:
         left = note.cents - 100.0 * round((note.cents - natural) / 100.0)
-        return f"If the slide stood in position {meant}, write position {meant} and {left:+.4g} cents"
+        own = digits_words(left, 4, signed=True)
+        return f"If the slide stood in position {meant}, write position {meant} and {own} cents"
     # chosen: no pitch of a card in hertz is lower, the deepest pedal being about 29
     if note.cents > 20.0:
         return "If the column holds hertz, let the tuner show cents, or upload the card with its unit Hz"

@@ -83,7 +83,8 @@ class FigureTable:
     """
 
     def __init__(self, means: pl.DataFrame, plan: Plan) -> None:
-        self._rows: list[tuple[int, Figure, str, tuple[str, float, float | None]]] = []
+        # by stage of the route and figure: each piece once, as it was found first
+        self._found: list[tuple[int, Figure, dict[str, tuple[str, float, float | None]]]] = []
         targets: dict[tuple[Figure, str, date], float | None] = {}
         names = ("serial", "model", "characteristic", "mean", "day")
         for index, stage in enumerate(plan.stages):
@@ -91,12 +92,14 @@ class FigureTable:
             measured = [c for c in stage.characteristics if c.kind == "measured" and c.charted]
             own = {c.id: c for c in measured if c.unit != "cent"}
             figures = {name: Figure(stage.id, name) for name in own}
+            found: dict[str, dict[str, tuple[str, float, float | None]]] = {name: {} for name in own}
             here = means.filter((pl.col("stage") == stage.id) & pl.col("characteristic").is_in(list(own)))
             for serial, model, name, mean, day in here.select(names).iter_rows():
                 figure, of = figures[name], model or ""
                 if (figure, of, day) not in targets:
                     targets[figure, of, day] = plan.limits(own[name], of, day).target
-                self._rows.append((index, figure, serial, (of, float(mean), targets[figure, of, day])))
+                found[name].setdefault(serial, (of, float(mean), targets[figure, of, day]))
+            self._found += [(index, figures[name], by_serial) for name, by_serial in found.items()]
 
     def figures(
         self, parts: pl.DataFrame, stage_index: int, serials: Collection[str] | None = None
@@ -124,14 +127,16 @@ class FigureTable:
                 into.setdefault(part, (serial, role or "part"))
         about = None if serials is None else set(serials)
         raw: dict[Figure, dict[str, tuple[str, float, float | None]]] = {}
-        for index, figure, serial, found in self._rows:
-            if index >= stage_index or (about is not None and serial not in about):
+        for index, figure, by_serial in self._found:
+            if index >= stage_index:
                 continue
-            raw.setdefault(figure, {}).setdefault(serial, found)
-            if serial in into:
-                owner, role = into[serial]
+            here = by_serial if about is None else {s: by_serial[s] for s in by_serial if s in about}
+            if here:
+                raw.setdefault(figure, {}).update(here)
+            for part in (serial for serial in here if serial in into):
+                owner, role = into[part]
                 carried = Figure(figure.stage, figure.characteristic, role)
-                raw.setdefault(carried, {}).setdefault(owner, found)
+                raw.setdefault(carried, {}).setdefault(owner, here[part])
         return {figure: _levelled(by_serial) for figure, by_serial in sorted(raw.items())}
 
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc.stats import Floats, Integers
 
@@ -94,6 +95,10 @@ def fit_nested(piece: Integers, cell: Integers, value: Floats, *, rounds: int = 
         if moved <= 1e-12 * max(1.0, float(np.abs(value).max())):
             break
     level = np.bincount(piece, value - pattern[cell], pieces) / np.maximum(in_piece, 1)
+    whole = _evenly_read(piece, cell, pieces, cells)
+    # the pattern sums to nought, so such a piece lies at its own mean: taken without the pattern, it stays
+    # the same to the last bit when other pieces come, and what was judged before can be gone on from
+    level[whole] = (np.bincount(piece, value, pieces) / np.maximum(in_piece, 1))[whole]
     rest = value - level[piece] - pattern[cell]
     squares = np.bincount(piece, rest**2, pieces)
     spread = np.full(pieces, np.nan)
@@ -116,6 +121,12 @@ def _cells_read(piece: Integers, cell: Integers, pieces: int, cells: int) -> Int
     seen = np.zeros((pieces, cells), dtype=bool)
     seen[piece, cell] = True
     return np.asarray(seen.sum(axis=1), dtype=np.int64)
+
+
+def _evenly_read(piece: Integers, cell: Integers, pieces: int, cells: int) -> NDArray[np.bool_]:
+    """Say which pieces were read at every cell, and equally often at each."""
+    times = np.bincount(piece * cells + cell, minlength=pieces * cells).reshape(pieces, cells)
+    return np.asarray((times[:, :1] > 0).all(axis=1) & (times == times[:, :1]).all(axis=1))
 
 
 def _between(level: Floats, readings: Integers, within: float | None) -> float | None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 
 import numpy as np
 import polars as pl
@@ -193,12 +194,20 @@ def _nested(cells: pl.DataFrame, *, centered: bool) -> Points:
 def _to_points(rows: pl.DataFrame, *, centered: bool) -> tuple[Point, ...]:
     """Turn rows in order of making into points; `measured` gets the target back that was taken off."""
 
-    def words(values: Sequence[str]) -> str:
+    @cache  # few benches, many pieces
+    def told(values: tuple[str, ...]) -> str:
         return " + ".join(sorted({v for v in values if v}))
 
-    def levels(values: Sequence[str]) -> str:
+    @cache
+    def apart(values: tuple[str, ...]) -> tuple[str, ...]:
         # a derived figure brings the words of all its readings, joined already
-        return words([each for v in values if v for each in v.split(" + ")])
+        return tuple(each for v in values if v for each in v.split(" + "))
+
+    def words(values: Sequence[str]) -> str:
+        return told(tuple(values))
+
+    def levels(values: Sequence[str]) -> str:
+        return told(apart(tuple(values)))
 
     return tuple(
         Point(

@@ -17,7 +17,7 @@ from qc.watch.worth.advising import gauge_words, told_words
 from qc.watch.worth.courses import LENGTH, Courses, delay_of
 from qc.watch.worth.results import GaugePart, InsideAtLimit, SeenWithin, SettledState
 from qc.watch.worth.weighing import left
-from qc.words import pieces_words, quantity_words, unit_words
+from qc.words import pieces_words, plain_words, quantity_words, unit_words
 
 MOST_READINGS = 10
 """More readings at one place nobody takes (common practice, no source)."""
@@ -177,7 +177,7 @@ def _limits(
 
 def _inside_words(found: InsideAtLimit, verdict: SeriesVerdict, characteristic: Characteristic) -> str:
     unit = unit_words(verdict.unit)
-    at = f"a limit of {found.limit:g} {unit}".rstrip()
+    at = f"a limit of {plain_words(found.limit)} {unit}".rstrip()
     if found.from_target:
         at = f"a limit {abs(found.limit):g} {unit} {_way(found.side)} target"
     many = "last" if found.of < LAST else "last hundred"

@@ -292,6 +292,7 @@ def test_figures_of_the_workbook_are_those_of_the_words_and_of_the_command(conte
     assert month["shipped"] == told["shipped_total"] == answer["shipped"] == 7
     assert month["pieces to hold in the house"] == told["hold_total"] == answer["to_hold"] == 6
     assert month["reactions open"] == len(told["reactions"]) == answer["open_reactions"]
+    assert month["pieces that left without a release"] == told["left_total"] == answer["left_unreleased"]
     assert month["rework [h]"] == answer["rework_hours"] == 7.25
     assert [month[f"decision {n}"] for n in (1, 2)] == told["decisions"] == answer["decisions"]
     assert [row[1] for row in sheets["Data"][1:]] == [gap.number for gap in content.gaps]
@@ -353,7 +354,11 @@ def test_a_long_month_leaves_the_two_pages_two_and_says_what_is_left_out(content
     )
     pages = [one.get_textpage().get_text_range() for one in pypdfium2.PdfDocument(month_pdf(long))]
     assert "What to decide" in pages[1] and "Does each process keep its limits?" in pages[2]
-    assert "more lines, on the page for the browser and in the workbook" in plain(pages[0])
+    assert re.search(r"And \d+ more lines, on page \d+\.", plain(pages[0]))
+    for whole in (" ".join(map(plain, pages)), plain(page(long))):
+        assert all(f"S-{n:03}" in whole and f"rows held, kind {n % 40} " in whole for n in range(90))
+        assert all(f"Finding 3 has come out long. {n}" in whole for n in range(14)), "on paper too"
+        assert all(f"Decide about number {n}." in whole for n in range(40))
     assert plain(page(long)).count("Decide about number") == 40
 
 
@@ -361,7 +366,22 @@ def test_what_is_in_doubt_for_one_reason_is_one_line_and_what_is_outside_stands_
     first, second, shared = hold_lines(content)
     assert (first["who"], first["day"], second["where"]) == ("S-041", "28 Aug", "left, not released")
     assert shared["who"] == "S-050, S-051, S-052 and 2 more" and shared["where"] == "5 pieces in the house"
-    assert shared["what"] == "Tuning: F wrap: F wraps moved."
+    assert shared["what"] == "Tuning: F wraps moved." and shared["all"] == "S-050, S-051, S-052, S-053, S-054"
+    assert shared["all"] in paper(content)
+
+
+def test_the_headline_says_what_was_lost_and_what_left_and_money_only_where_the_plan_has_a_rate(content):
+    assert content.headline.endswith(
+        "6 pieces to hold, 1 left without a release. First pass lowest: draw, 19 of 20. Rework: 7.25 h."
+    )
+    rated = replace(content, hour=(60.0, "EUR"))
+    assert rated.headline.endswith("Rework: 7.25 h, 435 EUR.")
+    for text in (paper(rated), page(rated)):
+        assert "Rework: 7.25 h, 435 EUR" in text and "375 EUR" in text and "60 EUR" in text
+    assert dict(book(rated)["Month"])["rework [EUR]"] == month_answer(rated)["rework_cost"] == 435
+    assert month_answer(content)["rework_cost"] is None and "EUR" not in paper(content) + page(content)
+    nobody = tuple(one for one in content.hold if one.standing == "to hold")
+    assert replace(content, hold=nobody).left_unreleased == 0
 
 
 def test_the_same_report_is_the_same_bytes_and_drawings_may_be_handed_in(content):

@@ -160,7 +160,9 @@ def test_a_comparison_with_references_prints_each_bias():
     assert text.startswith(found.verdict)
     rows = rows_of(text, ["reference", "readings"])[1:]
     assert [float(row[0]) for row in rows] == [2.0, 4.0, 6.0, 8.0]
-    assert [float(row[2]) for row in rows] == pytest.approx([b.bias for b in found.biases], rel=1e-3)
+    assert [float(row[2].replace("−", "-")) for row in rows] == pytest.approx(
+        [b.bias for b in found.biases], rel=1e-3
+    )
     assert [row[-1] == "clear" for row in rows] == [b.clear for b in found.biases]
     assert f"bias grows by {found.line.slope:+.4g} per unit of size" in text
 

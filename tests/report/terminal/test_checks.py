@@ -87,7 +87,7 @@ def test_limits_that_allow_for_like_neighbours_are_printed(tmp_path):
     result = study(tmp_path / "wave.csv", "x", checks=True)
     lag = result.to_dict()["checks"]["lag_1"]
     low, high = lag["limits_allowing"]
-    assert f"allowing for neighbours: {low:.6g} to {high:.6g}" in result.to_text()
+    assert f"allowing for neighbours: −{-low:.6g} to {high:.6g}" in result.to_text()
     assert low < lag["limits"][0] < lag["limits"][1] < high
 
 
@@ -104,7 +104,7 @@ def test_many_series_are_held_against_chance(tmp_path):
     assert found["checks"]["series"] == 60 and found["checks"]["by_chance"]["runs"] == pytest.approx(3.0)
     text = result.to_text()
     assert "Checks of 60 series" in text and "by chance in" in text
-    assert re.search(r"lag-1\): [+-]0\.\d+, (within|beyond) the 0\.046 that chance allows", text)
+    assert re.search(r"lag-1\): [+−]0\.\d+, (within|beyond) the 0\.046 that chance allows", text)
     assert ("within" in text) != found["checks"]["pooled_lag_1"]["clear"]
 
 

@@ -227,7 +227,7 @@ def test_a_rack_without_a_pair_still_tells_its_tubes():
     said = (pair_lead(nothing, (100.0, 200.0)), [], rack)
     lines = pair_text(nothing, [], said, (None, None)).splitlines()
     assert lines[0] == "0 of 0 pairs lie wholly within 100 to 200 um"
-    assert "DRIFTING by -20.0 um" in lines[-2] and "DRIFTING" not in lines[-1]
+    assert "DRIFTING by −20.0 um" in lines[-2] and "DRIFTING" not in lines[-1]
     assert lines[-1] == "outer  n 1, mean 14.1000 mm, sd 0.0 um"
 
 

@@ -84,3 +84,15 @@ def test_shift_and_scale(shift, scale, seed):
     plain, moved = fit_nested(piece, cell, value), fit_nested(piece, cell, scale * value + shift)
     assert moved.piece == pytest.approx(scale * plain.piece + shift, rel=1e-6, abs=1e-6, nan_ok=True)
     assert moved.cell == pytest.approx(scale * plain.cell, rel=1e-5, abs=1e-6)
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(2, 12), st.integers(2, 6))
+def test_a_piece_read_everywhere_stays_the_same_to_the_last_bit_when_others_come(seed, pieces, cells):
+    """Else whatever was judged of the series before could not be gone on from."""
+    piece, cell, value = simulated(np.random.default_rng(seed), pieces=pieces + 5, cells=cells, missing=0.2)
+    before = piece < pieces
+    first = fit_nested(piece[before], cell[before], value[before])
+    later = fit_nested(piece, cell, value)
+    whole = np.bincount(piece[before], minlength=pieces) == cells
+    if first.cell.size == later.cell.size:
+        assert np.array_equal(first.piece[whole], later.piece[:pieces][whole])
