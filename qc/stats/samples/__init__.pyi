@@ -31,13 +31,13 @@ from .distribution import generalised_esd as generalised_esd
 from .distribution import grubbs as grubbs
 from .explained import Explained as Explained
 from .explained import explained_share as explained_share
-from .few_apart import FEWEST_APART as FEWEST_APART
-from .few_apart import few_apart as few_apart
 from .groups import Grouped as Grouped
 from .groups import bartlett as bartlett
 from .groups import equal_spreads as equal_spreads
 from .groups import levels_table as levels_table
 from .groups import spread_test as spread_test
+from .handful import FEWEST_APART as FEWEST_APART
+from .handful import few_apart as few_apart
 from .together import LEAST_TOGETHER as LEAST_TOGETHER
 from .together import RankAssociation as RankAssociation
 from .together import rank_association as rank_association
