@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -97,8 +98,14 @@ def written_files(content: MonthContent, progress: ShowProgress | None = None) -
     """Return the three files of a report by their names: the same content in each."""
     drawings = draw_all(content, progress)
     names = FileNames(content.month)
-    return {
-        names.pdf: month_pdf(content, drawings),
-        names.html: month_html(content, drawings).encode("utf-8"),
-        names.xlsx: month_workbook(content),
+    makers: dict[str, Callable[[], bytes]] = {
+        names.pdf: lambda: month_pdf(content, drawings),
+        names.html: lambda: month_html(content, drawings).encode("utf-8"),
+        names.xlsx: lambda: month_workbook(content),
     }
+    files = {}
+    for done, (name, make) in enumerate(makers.items(), start=1):
+        files[name] = make()
+        if progress is not None:
+            progress(done, len(makers), "files made:")
+    return files

@@ -324,9 +324,9 @@ class MonthContent:
 
     @property
     def left_unreleased(self) -> int:
-        """Pieces that left in the month though something speaks against them, and that nobody released."""
-        own = {one.serial for one in self.hold if one.shipped is not None}
-        return len(own - {one.serial for one in self.hold if "released by" in one.standing})
+        """Pieces that left in the month though something speaks against them that nobody released."""
+        gone = (one for one in self.hold if one.shipped is not None and "released by" not in one.standing)
+        return len({one.serial for one in gone})
 
     @property
     def rework_cost(self) -> str:
