@@ -30,7 +30,6 @@ def test_after_a_mend_that_failed_and_one_more(bows):
     bows.close()
     for _ in range(2):
         bows.bend(56.0, 2)
-    bows.ask("signals", "reopen", "1", "--who", "ML")
     unchanged(bows)
     bows.close()
     bows.bend(56.0, 4)
@@ -55,9 +54,3 @@ def test_in_the_sample(command, shop):
     assert rejudge(shop).changed == ()
     assert close_by_turns(command, shop) >= 3
     assert rejudge(shop).changed == ()
-
-
-def test_in_the_shops_of_strangers(command, stranger):
-    assert rejudge(stranger).changed == ()
-    assert close_by_turns(command, stranger)
-    assert rejudge(stranger).changed == ()
