@@ -49,6 +49,7 @@ def without_explained(
 
 
 def _explained(spread: SignalResult, signals: Sequence[SignalResult], points: Sequence[Point]) -> bool:
+    """Say whether one batch that lies apart fits the readings as well as a change of their scatter does."""
     lasting = [s.start for s in signals if s.kind not in {"single", "spread"} and s.ended is None]
     begin = max((start for start in lasting if start <= spread.start), default=1)
     end = min((start for start in lasting if start > spread.start), default=len(points) + 1)
