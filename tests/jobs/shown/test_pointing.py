@@ -1,4 +1,4 @@
-"""A sheet that waits, pointed at: what is proposed, what comes of an answer, and that it is what a file gives."""
+"""A sheet that waits, pointed at: what is proposed, and that an answer is what a file of it would be."""
 
 from datetime import date
 from pathlib import Path
