@@ -343,15 +343,19 @@ def _fixed(grid: Grid, plan: Plan, pointing: Pointing) -> tuple[tuple[tuple[int,
 
 
 def _no_pieces(grid: Grid, pointing: Pointing) -> tuple[str, ...]:
-    """Return the words by which rows (or columns) among the pieces are none: means and sums."""
-    found = [
-        text.strip()
-        for line, cells in zip(grid.lines, grid.rows, strict=True)
-        for column, text in enumerate(cells)
-        if text.strip()
-        and is_worked_out_heading(text)
-        and (line if pointing.are == "rows" else column) >= pointing.first
-    ]
+    """Return the words by which rows (or columns) among the pieces are none: means, sums, remarks.
+
+    A word without any digit where serials stand is none; a serial that was slipped keeps its digits.
+    """
+    serials = {one.at for one in pointing.lines if one.meaning == "serial"}
+    found = []
+    for line, cells in zip(grid.lines, grid.rows, strict=True):
+        for column, text in enumerate(map(str.strip, cells)):
+            along, across = (line, column) if pointing.are == "rows" else (column, line)
+            if not text or along < pointing.first:
+                continue
+            if is_worked_out_heading(text) or (across in serials and not _has_digit(text)):
+                found.append(text)
     return tuple(dict.fromkeys(found))
 
 
