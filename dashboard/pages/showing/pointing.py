@@ -17,7 +17,7 @@ from dashboard.parts import card, heading, unbroken
 from dashboard.routing import Page
 from qc.jobs.board import PointedLine, PointedSheet, Preview
 
-WAY, SAID, DONE, SHEET = "layout-way", "layout-said", "layout-done", "layout-sheet"
+WAY, SAID, DONE, SHEET = "layout-way-chosen", "layout-said-chosen", "layout-done", "layout-sheet"
 UNDER = "Say once what stands where. The sheet is read so, and so is every other sheet of this form."
 LEFT_OUT = "leave out"
 WAYS = {"rows": "a row", "columns": "a column"}

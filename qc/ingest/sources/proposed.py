@@ -28,6 +28,8 @@ MOST_PLACES = 40
 MOST_FIXED = 6
 ABOVE = 3  # so many lines up a heading is looked for; chosen
 SAMPLE = 8  # pieces that are looked at; chosen
+MOST_LINES = 90
+"""Columns (or rows) of the pieces that are offered; chosen: no bench's card has so many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +230,8 @@ def _lines(grid: Grid, plan: Plan, words: SheetWords, card: Card, are: Are, begi
     used: set[str] = set()
     found = []
     for at in spots:
+        if len(found) == MOST_LINES:
+            break
         over, texts = _cells_of(grid, are, at, begin)
         filled = [text for text in texts if text][:SAMPLE]
         if not filled:
