@@ -145,7 +145,10 @@ def read_waiting_too(workshop: Workshop, files: Sequence[GivenFile], mappings: M
 
 
 def keep_those(workshop: Workshop, unread: Sequence[NewUnread], who: str) -> list[UnreadSheet]:
-    """Keep sheets that could not be read, and return those that wait or were put away."""
+    """Keep sheets that could not be read, and return those that wait or were put away.
+
+    Not for what was typed on a tablet: that stays there until it is taken in.
+    """
     kept = workshop.store.keep_unread(unread, who=who, when=workshop.now) if unread else []
     zone = workshop.plan.workshop.time_zone
     return [UnreadSheet.of(one, zone) for one in kept if one.state != "read"]

@@ -138,7 +138,6 @@ def upload(
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
         sheets = [_new_sheet(file, entered_as) for file in taken]
-        # what was typed on a tablet stays there until it is taken in
         waiting = [] if entered_as else keep_those(workshop, read.unread, who)
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
@@ -148,7 +147,6 @@ def upload(
     # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts) if new else NOTHING_NEW):
         raised = judge_new(workshop)
-    # of a box of old sheets nobody completes one by hand
     whole = record if in_words and len(taken) < MANY_SHEETS else None
     told = zip(taken, sheets, counts, strict=True)
     receipts = tuple(_receipt(workshop.plan, *one, raised, whole) for one in told)

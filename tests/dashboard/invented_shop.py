@@ -535,7 +535,7 @@ class InventedBoard:
         )
 
     def not_judged(self):
-        return self.waits
+        return self.shown_sheets
 
     def backup_due(self):
         return self.backup
@@ -652,7 +652,7 @@ class InventedBoard:
         return self.touched("s0") if name == "M-7" else None
 
     def showing(self):
-        return self.waits
+        return self.shown_sheets
 
     def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)

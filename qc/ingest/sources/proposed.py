@@ -352,7 +352,7 @@ def _no_pieces(grid: Grid, pointing: Pointing) -> tuple[str, ...]:
     A word without any digit where serials stand is none; a serial that was slipped keeps its digits.
     """
     serials = {one.at for one in pointing.lines if one.meaning == "serial"}
-    found = []
+    found: list[str] = []
     for line, cells in zip(grid.lines, grid.rows, strict=True):
         for column, text in enumerate(map(str.strip, cells)):
             along, across = (line, column) if pointing.are == "rows" else (column, line)
