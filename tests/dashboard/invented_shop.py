@@ -535,7 +535,7 @@ class InventedBoard:
         )
 
     def not_judged(self):
-        return self.shown_sheets
+        return self.waits
 
     def backup_due(self):
         return self.backup
