@@ -22,6 +22,7 @@ def add_routes(server: Flask) -> None:
     server.add_url_rule("/held/decided", view_func=tell_decided, methods=["GET"])
     server.add_url_rule("/held/undo", view_func=undo_decision, methods=["POST"])
     server.add_url_rule("/sheets/put-away", view_func=put_sheet_away, methods=["POST"])
+    server.add_url_rule("/sheets/show", view_func=show_layout, methods=["POST"])
 
 
 @needs(Role.TECHNICIAN)
@@ -69,12 +70,26 @@ def undo_decision() -> Response:
 def put_sheet_away() -> Response:
     """Queue that a sheet which waits for its layout is put away, and answer with a ticket."""
     sheet = _text("sheet")
-    if not any(one.sheet == sheet for one in queries.board().unread()):
+    if not any(one.sheet == sheet for one in queries.board().showing().waiting()):
         return problem("This sheet waits no more. Load the page anew to see which do.", 400)
     wrong = _nobody()
     if wrong:
         return problem(wrong, 400)
     return jsonify({"ticket": queries.desk().put_away(sheet, who(), _text("why"))})
+
+
+@needs(Role.TECHNICIAN)
+def show_layout() -> Response:
+    """Queue that a sheet is read through the layout that was pointed at, and answer with a ticket."""
+    sheet, told = _text("sheet"), request.form.to_dict(flat=False)
+    found = queries.board().showing().preview(sheet, told)
+    if found is None:
+        return problem("This sheet waits no more. Load the list of sheets anew.", 400)
+    if found.faults:
+        return problem(f"It cannot be read so yet. {' '.join(found.faults)}", 400)
+    if queries.board().shop().people and not who():
+        return problem("Choose who shows it; the name is kept with it.", 400)
+    return jsonify({"ticket": queries.desk().show_layout(sheet, found.text, who())})
 
 
 def _nobody() -> str:

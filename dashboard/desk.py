@@ -129,6 +129,10 @@ class WorkerDesk:
         """Queue the undoing of decisions on held rows and return a ticket."""
         return self._queue("undo", (list(rows), why), who)
 
+    def show_layout(self, sheet: str, layout: str, who: str) -> str:
+        """Queue that a sheet which waits is read through a layout, as text, and return a ticket."""
+        return self._queue("shown", (sheet, layout), who)
+
     def put_away(self, sheet: str, who: str, why: str) -> str:
         """Queue that a sheet which waits for its layout is put away, and return a ticket."""
         return self._queue("unread", (sheet, why), who)

@@ -22,6 +22,7 @@ def desk_form(
     form_id: str,
     saying: str = "Keeping it …",
     files: Sequence[str] = (),
+    choices: str = "",
 ) -> Component:
     """Return a form for the worker.
 
@@ -39,11 +40,15 @@ def desk_form(
         What stands there while it is worked off.
     files : sequence of str
         Names of the files just sent that go with it once more.
+    choices : str
+        Id of a store that gets what stands in its fields whenever one is changed, as of `switches`.
     """
     said = html.Div(className="form-said", role="status", **{"aria-live": "polite"})
     data = {"data-desk": address, "data-done": done, "data-saying": saying}
     if files:
         data["data-files"] = json.dumps(list(files), ensure_ascii=False)
+    if choices:
+        data["data-choices"] = choices
     return html.Form([*children, said], id=form_id, className="desk", **data)
 
 

@@ -115,6 +115,9 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
         if kind == "unread":
             sheet, why = what
             return board.put_sheet_away(workshop, sheet, why, who)
+        if kind == "shown":
+            sheet, layout = what
+            return board.read_shown(workshop, sheet, layout, who)
         if kind == "correct":
             reading, changes, why, sure = what
             return board.correct_row(workshop, reading, changes, why, sure, who)

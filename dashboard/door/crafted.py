@@ -20,7 +20,7 @@ PATH: Final = "/_dash-update-component"
 TEXT_LENGTH: Final = 2000  # chosen: addresses and names, no documents
 
 NEVER_EMPTY: Final = frozenset(
-    {"stage-series.data", "worth-series.data", "signals-id.data", "tuning-serial.data"}
+    {"stage-series.data", "worth-series.data", "signals-id.data", "tuning-serial.data", "layout-sheet.data"}
 )
 """What a page says of itself; all else is empty until someone does something."""
 

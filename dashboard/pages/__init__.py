@@ -20,6 +20,7 @@ from dashboard.pages.group import overview as group_overview
 from dashboard.pages.office import people_list, plan_shown
 from dashboard.pages.remedies import dies, lacquer, rack, tuning
 from dashboard.pages.remedies import overview as remedies
+from dashboard.pages.showing import pointing
 from dashboard.pages.worth import figure as worth_figure
 from dashboard.pages.worth import overview as worth_overview
 from dashboard.routing import Page
@@ -37,6 +38,7 @@ PAGES: tuple[Page, ...] = (
     signals.LIST_PAGE,
     signals.ONE_PAGE,
     sheets.PAGE,
+    pointing.PAGE,
     remedies.PAGE,
     tuning.PAGE,
     rack.PAGE,

@@ -12,7 +12,7 @@ from dashboard.door import Role, needs, signed
 from dashboard.fields import Field, choice, desk_form, line, submit
 from dashboard.pages.decided import CHOSEN, decided_fold, held_filter, those_chosen
 from dashboard.pages.sheet_questions import question_cards
-from dashboard.pages.showing import waiting_card
+from dashboard.pages.showing.waiting import waiting_card
 from dashboard.parts import card, heading, nothing, serial_link, table, unbroken
 from dashboard.printed import blanks_card
 from dashboard.routing import Page, address
@@ -239,7 +239,7 @@ def _people(label: str, place: str) -> Component:
 def _below() -> list[Component]:
     """List what is held and what came before; made anew after each receipt, so it must stand by itself."""
     past = html.Div(past_list(0), id="sheets-past-list")
-    unread = queries.board().unread()
+    unread = queries.board().showing().waiting()
     waiting = [waiting_card(unread)] if unread else []
     return [*waiting, held_card(queries.board().held()), card("Past sheets", past)]
 

@@ -39,6 +39,7 @@ from .known import identity as identity
 from .known import known_from as known_from
 from .known import usual_figures as usual_figures
 from .layouts import SheetLayout as SheetLayout
+from .layouts import layouts_text as layouts_text
 from .reading import MAX_BYTES as MAX_BYTES
 from .reading import Grid as Grid
 from .reading import SheetReader as SheetReader
@@ -50,9 +51,16 @@ from .reasons import DOUBTS as DOUBTS
 from .reasons import Finding as Finding
 from .reasons import Reason as Reason
 from .reasons import SheetMark as SheetMark
+from .sources import POINTED as POINTED
+from .sources import PointedLine as PointedLine
+from .sources import Pointing as Pointing
 from .sources import TidyColumns as TidyColumns
 from .sources import Unfolded as Unfolded
+from .sources import choices_of as choices_of
 from .sources import date_question as date_question
+from .sources import head_cells as head_cells
+from .sources import layout_of_pointing as layout_of_pointing
+from .sources import propose_pointing as propose_pointing
 from .sources import tidy_columns as tidy_columns
 from .sources import tidy_figures as tidy_figures
 from .sources import tidy_said as tidy_said

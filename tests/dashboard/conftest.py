@@ -18,6 +18,8 @@ def _load(name):
 shop = _load("invented_shop")
 office_of = _load("invented_office")
 remedies = _load("invented_remedies")
+showing = _load("invented_showing")
+shop.InventedBoard.shown_sheets = showing.InventedShowing()
 shop.InventedBoard.answers = remedies.InventedRemedies()
 
 

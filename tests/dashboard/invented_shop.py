@@ -50,7 +50,6 @@ from qc.jobs.in_hand import BenchDay, CardsIn, DayView, Holders, Share
 from qc.jobs.losses import ReworkReport, UpstreamReport
 from qc.jobs.pieces import PieceDecided
 from qc.jobs.pieces.rows import Whereabouts
-from qc.jobs.rows import UnreadSheet
 from qc.sayings import What
 from qc.states import WORST_LIMITS
 from qc.stats import RankAssociation
@@ -652,10 +651,8 @@ class InventedBoard:
     def also(self, kind, name):
         return self.touched("s0") if name == "M-7" else None
 
-    def unread(self):
-        said = "wall_0443.csv, line 1: the columns fit none of the plan's cards. Name the card."
-        facts = ("wall_0443.csv", 412, "KM", "24 Nov 2026", said, "waits")
-        return (UnreadSheet("cd" * 32, *facts),)
+    def showing(self):
+        return self.shown_sheets
 
     def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
@@ -822,6 +819,7 @@ class InventedDesk:
         self.taken = []
         self.mended = []
         self.put = []
+        self.shown = []
         self.said = []
         self.decided = []
         self.pieces = []
@@ -852,6 +850,10 @@ class InventedDesk:
     def undo(self, rows, who, why):
         self.undone.append((list(rows), who, why))
         return f"m{len(self.undone)}"
+
+    def show_layout(self, sheet, layout, who):
+        self.shown.append((sheet, layout, who))
+        return f"s{len(self.shown)}"
 
     def put_away(self, sheet, who, why):
         self.put.append((sheet, who, why))

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dash import html
+from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
 from dashboard.door import signed
 from dashboard.fields import Field, desk_form, line, people, submit
 from dashboard.parts import card, unbroken
+from dashboard.routing import address
 from qc.jobs.board import UnreadSheet
 from qc.words import command_words
 
@@ -29,7 +30,10 @@ def _waiting(one: UnreadSheet) -> list[Component]:
     told = [
         html.P([html.B(one.file), html.Span(f" since {one.handed_in}{by}", className="small")]),
         html.P(unbroken(one.why)),
-        html.P(["Show its layout once, and it is read: ", html.Code(read)], className="small"),
+        html.P(
+            dcc.Link("Show what stands where", href=address("/sheets/<sheet>/layout", {"sheet": one.sheet}))
+        ),
+        html.P(["Or write it into a file: ", html.Code(read)], className="small"),
     ]
     return [html.Div(told), _put_away(one)]
 

@@ -18,6 +18,7 @@ from .confirming import read_mapping as read_mapping
 from .headings import FIGURE_WORDS as FIGURE_WORDS
 from .headings import NUMBER_WORDS as NUMBER_WORDS
 from .headings import WHAT_WORDS as WHAT_WORDS
+from .headings import CardHeadings as CardHeadings
 from .headlines import Cell as Cell
 from .headlines import HeadReader as HeadReader
 from .layout import Column as Column
@@ -41,4 +42,5 @@ from .recognition import plan_units as plan_units
 from .recognition import recognise_card as recognise_card
 from .rows import Row as Row
 from .rows import RowReader as RowReader
+from .sheet_words import SheetWords as SheetWords
 from .straight import read_cards as read_cards

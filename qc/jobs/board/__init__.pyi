@@ -21,6 +21,10 @@ from .losses import summed as summed
 from .months import write_month as write_month
 from .questions import BoardData as BoardData
 from .questions import DeskFull as DeskFull
+from .questions import PointedLine as PointedLine
+from .questions import PointedSheet as PointedSheet
+from .questions import Preview as Preview
+from .questions import ShownData as ShownData
 from .questions import Ticket as Ticket
 from .questions import UnreadSheet as UnreadSheet
 from .questions import UploadDesk as UploadDesk
@@ -44,6 +48,7 @@ from .tasks import enter_card as enter_card
 from .tasks import judge as judge
 from .tasks import opened as opened
 from .tasks import put_sheet_away as put_sheet_away
+from .tasks import read_shown as read_shown
 from .tasks import say_signal as say_signal
 from .tasks import study_file as study_file
 from .tasks import take_sheets as take_sheets

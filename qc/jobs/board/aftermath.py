@@ -15,7 +15,7 @@ from qc.words import count_words, some_of
 
 TaskKind = Literal[
     "upload", "mapped", "bench", "held", "signal", "series", "piece", "study", "hear", "judge", "undo",
-    "correct", "month", "unread",
+    "correct", "month", "unread", "shown",
 ]  # fmt: skip
 
 NOTHING: Final = "Nothing of it was stored"
@@ -69,6 +69,9 @@ def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int |
         return "What waited is judged." if _is_judged(workshop) else "What came in is not yet judged."
     if kind in {"upload", "mapped"}:
         return _sheets(workshop, what if kind == "upload" else what[0])
+    if kind == "shown":
+        waits = any(one.sheet == what[0] for one in workshop.store.unread())
+        return f"{NOTHING}. Show it again." if waits else f"It is stored, {_judged(workshop)}"
     if kind == "bench":
         stored = bool(workshop.store.entered(str(what.get("entry", ""))))
         if not stored:

@@ -40,7 +40,7 @@ from qc.jobs.in_hand import DayView, day_view
 from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import hold_list, tags_of
 from qc.jobs.printed import blank_file
-from qc.jobs.rows import UnreadSheet, waiting_sheets
+from qc.jobs.shown import ShownData
 from qc.jobs.then import known
 from qc.jobs.whole_piece import nearest_to, piece_record, with_what_came_later
 from qc.jobs.workshop import PLAN, Workshop, asked_day, open_workshop
@@ -86,7 +86,7 @@ class StoreBoardData:
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
         self._weighed = WeighedOnce()
-        self._bench = BenchData(self._current)
+        self._bench, self._showing = BenchData(self._current), ShownData(self._current)
 
     def known(self, day: date) -> StoreBoardData:
         """Return what answers as it was known on a day, beside this one and from the same store.
@@ -241,9 +241,9 @@ class StoreBoardData:
         """Return past sheets, newest first."""
         return self._once("sheets", sheet_views)
 
-    def unread(self) -> tuple[UnreadSheet, ...]:
-        """Return the sheets that wait for their layout."""
-        return self._once("unread", waiting_sheets)
+    def showing(self) -> ShownData:
+        """Return what answers about the sheets that wait for their layout."""
+        return self._showing
 
     def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""
@@ -376,7 +376,7 @@ class _PastBoardData(StoreBoardData):
         self._known: dict[object, object] = {}
         self._past: dict[date, tuple[int, StoreBoardData]] = {}
         self._weighed = WeighedOnce()
-        self._bench = BenchData(self._current)
+        self._bench, self._showing = BenchData(self._current), ShownData(self._current)
 
     def _current(self) -> Workshop:
         return self._workshop

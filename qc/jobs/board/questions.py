@@ -18,6 +18,10 @@ from qc.jobs.board.remedies import RemedyAnswers
 from qc.jobs.board.weighed import WorthView
 from qc.jobs.in_hand import DayView
 from qc.jobs.rows import UnreadSheet as UnreadSheet
+from qc.jobs.shown import PointedLine as PointedLine
+from qc.jobs.shown import PointedSheet as PointedSheet
+from qc.jobs.shown import Preview as Preview
+from qc.jobs.shown import ShownData as ShownData
 from qc.plain import JsonObject
 from qc.sayings import Saying
 
@@ -131,8 +135,8 @@ class BoardData(Protocol):
         """Return the pieces that a batch, tool, gauge or person touched, None where there are none."""
         ...
 
-    def unread(self) -> tuple[UnreadSheet, ...]:
-        """Return the sheets that wait for their layout."""
+    def showing(self) -> ShownData:
+        """Return what answers about the sheets that wait for their layout."""
         ...
 
     def sheets(self) -> tuple[views.SheetView, ...]:
@@ -237,6 +241,10 @@ class UploadDesk(Protocol):
 
     def undo(self, rows: Sequence[str], who: str, why: str) -> str:
         """Queue the undoing of decisions on held rows and return a ticket."""
+        ...
+
+    def show_layout(self, sheet: str, layout: str, who: str) -> str:
+        """Queue that a sheet which waits is read through a layout, as text, and return a ticket."""
         ...
 
     def put_away(self, sheet: str, who: str, why: str) -> str:

@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from qc.ingest import batch_reader, keep_reader, read_mapping, warm_up
+from qc.ingest import batch_reader, keep_reader, read_layout_texts, read_mapping, warm_up
 from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.bench import enter_card as enter_card
 from qc.jobs.errors import JobError
@@ -20,6 +20,7 @@ from qc.jobs.pieces import keep_back, outside_up_to_date, release
 from qc.jobs.questions import gauge_study
 from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
 from qc.jobs.rows import put_sheet_away as put_away
+from qc.jobs.shown import read_waiting
 from qc.jobs.signals import SAID_ALREADY, say_of_signal
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import Workshop, open_workshop
@@ -131,6 +132,25 @@ def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> Js
     """
     done = undo_settled(workshop, [int(row) for row in rows], who=who, why=why)
     return {**done.to_dict(), "sentence": done.to_text(), "reasons": []}
+
+
+def read_shown(workshop: Workshop, sheet: str, layout: str, who: str) -> JsonObject:
+    """Read a sheet that waits through a layout, and return the receipt as plain values.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        As `opened` gives it.
+    sheet : str
+        The SHA-256 of its bytes.
+    layout : str
+        The layout, as it is written below ``layouts:``.
+    who : str
+        Code of the person who shows it.
+    """
+    layouts = read_layout_texts(layout, "The layout", workshop.plan)
+    receipt = read_waiting(workshop, sheet, who=who, layouts=layouts)
+    return {**receipt.to_dict(), "questions": []}
 
 
 def put_sheet_away(workshop: Workshop, sheet: str, why: str, who: str) -> JsonObject:

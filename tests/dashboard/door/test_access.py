@@ -84,6 +84,7 @@ POSTED = [
     "/signals/s2/say",
     "/held/undo",
     "/sheets/put-away",
+    "/sheets/show",
     "/readings/correct",
     "/series/decide",
     "/hold/decide",

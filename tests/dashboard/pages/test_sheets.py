@@ -1,4 +1,5 @@
 from dataclasses import replace
+from types import SimpleNamespace
 
 from dashboard.pages import sheets
 
@@ -167,12 +168,12 @@ def test_nothing_held_is_said(in_app, texts):
 
 
 def test_a_sheet_that_waits_for_its_layout_says_why_and_how_it_is_read(in_app, board, texts):
-    (one,) = board.unread()
+    (one,) = board.showing().waiting()
     said = texts(sheets.layout())
     assert "One sheet waits, kept as handed in." in said and "Put it away" in said
     assert "wall_0443.csv" in said and "Line 1: the columns fit none of the plan's cards." in said
     assert f"qc held read {one.file} --mapping FILE" in said
-    board.unread = tuple
+    board.showing = lambda: SimpleNamespace(waiting=tuple)
     assert "Waits for its layout" not in texts(sheets.layout())
 
 

@@ -189,5 +189,5 @@ def test_the_commands_read_it_and_put_it_away(shop, command, tmp_path):
 def test_the_board_has_what_waits(shop):
     upload(shop, [("slip.csv", SLIP)], who="JP")
     board = StoreBoardData(shop.folder, as_of=date(2026, 9, 18))
-    (one,) = board.unread()
+    (one,) = board.showing().waiting()
     assert (one.file, one.who) == ("slip.csv", "JP")
