@@ -223,12 +223,13 @@ def _cells_of(grid: Grid, are: Are, at: int, begin: int) -> tuple[str, list[str]
 
 
 def _lines(grid: Grid, plan: Plan, words: SheetWords, card: Card, are: Are, begin: int) -> list[PointedLine]:
+    """Propose a meaning for each row or column that has cells, none twice, so that a person only mends it."""
     right = max((len(row) for row in grid.rows), default=0)
     spots = list(range(right)) if are == "rows" else list(grid.lines)
     allowed, headings = choices_of(card, plan), CardHeadings(card, plan)
     kinds = _kinds(plan, words)
     used: set[str] = set()
-    found = []
+    found: list[PointedLine] = []
     for at in spots:
         if len(found) == MOST_LINES:
             break
