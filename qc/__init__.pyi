@@ -33,6 +33,7 @@ from .jobs.status import status as status
 from .jobs.then import known as known
 from .jobs.upload import upload as upload
 from .jobs.workshop import open_workshop as open_workshop
+from .stats import FEWEST_APART as FEWEST_APART
 from .stats import FIGURES as FIGURES
 from .stats import GREATEST as GREATEST
 from .stats import KINDS as KINDS
@@ -167,6 +168,7 @@ from .stats import factors as factors
 from .stats import false_alarm_rate as false_alarm_rate
 from .stats import false_alarms as false_alarms
 from .stats import family_points as family_points
+from .stats import few_apart as few_apart
 from .stats import find_signals as find_signals
 from .stats import fit_kinds as fit_kinds
 from .stats import fit_line as fit_line

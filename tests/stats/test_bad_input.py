@@ -231,6 +231,7 @@ ELSEWHERE = {
     "evenly_read": "tests/faults/test_study_files.py, in studies by hand",
     "mean_and_sd": "tests/stats/samples/test_averages.py",
     "apart_from_others": "tests/stats/samples/test_apart.py",
+    "few_apart": "tests/stats/samples/test_handful.py",
     "rank_association": "tests/stats/samples/test_together.py",
     "rolled_yield": "tests/stats/samples/test_yields.py",
 }
