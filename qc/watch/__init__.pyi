@@ -85,6 +85,7 @@ from .pieces import cells_of as cells_of
 from .pieces import homes as homes
 from .pieces import is_bad as is_bad
 from .pieces import limited as limited
+from .pieces import loose_tubes as loose_tubes
 from .pieces import nearest_limit as nearest_limit
 from .pieces import outside_words as outside_words
 from .pieces import part_uses as part_uses

@@ -8,8 +8,8 @@ from datetime import date
 import polars as pl
 
 from qc.jobs.workshop import Workshop
-from qc.plan import Stage
-from qc.watch import FAILING, StageYield, limited, play_test_stage, sources_of, stage_yield
+from qc.plan import TUBE_FIGURES, Stage
+from qc.watch import FAILING, StageYield, limited, loose_tubes, play_test_stage, sources_of, stage_yield
 
 
 def yields_of(workshop: Workshop, first: date, last: date) -> tuple[StageYield, ...]:
@@ -46,6 +46,10 @@ def _one(
     about = seen.filter((pl.col("last") >= first) | pl.col("serial").is_in(happened.implode()))
     came = dict(about.select("serial", "first").iter_rows())
     planned = workshop.plan.stage(stage[0])
+    if planned is not None and {*TUBE_FIGURES} <= {one.id for one in planned.characteristics}:
+        read = workshop.store.readings(stage=planned.id, serials=sorted(came), until=until)
+        for tube in loose_tubes(read):  # it waits for its mate: no slide has come to the stage with it
+            del came[tube]
     readings = _readings(workshop, planned, sorted(came), until) if planned and came else {}
     return stage_yield(workshop.plan, stage, readings, came, events, days)
 

@@ -11,6 +11,7 @@ import polars as pl
 
 from qc.ingest import Known, Unfolded
 from qc.plan import PLACE, TUBE_FIGURES, Card, Characteristic, Plan
+from qc.watch import loose_tubes
 from qc.words import count_words, listed
 
 FEW_PIECES = 3
@@ -65,7 +66,7 @@ def _of_card(
     figures = [_Figure(c, read[(c.id,)]) for c in _asked(card, plan) if (c.id,) in read]
     pieces = brought.partition_by("serial", as_dict=True, maintain_order=True)
     lacking: list[str] = []
-    loose = _loose_tubes(brought) if card.source == "slide" else frozenset()
+    loose = loose_tubes(brought) if card.source == "slide" else frozenset()
     for serial in own["serial"].unique(maintain_order=True):
         if serial in loose:
             continue
@@ -78,21 +79,6 @@ def _of_card(
         rest = len(lacking) - MOST_TOLD
         more = f"; and {count_words(rest, 'more piece')}" if rest > 0 else ""
         yield f"Still missing of {card.title}: {'; '.join(lacking[:MOST_TOLD])}{more}."
-
-
-def _loose_tubes(rows: pl.DataFrame) -> frozenset[str]:
-    """Return the tubes that wait in the rack: of one side alone, and numbered as no slide of the shop is.
-
-    Before a whole slide is known nothing tells a loose tube from a slide of which a side was forgotten.
-    """
-    sides = rows.filter(pl.col("characteristic").is_in(list(TUBE_FIGURES))).group_by("serial")
-    counted = sides.agg(pl.col("characteristic").n_unique().alias("sides")).with_columns(
-        pl.col("serial").str.extract(r"^(\D*)", 1).alias("beginning")
-    )
-    whole = counted.filter(pl.col("sides") > 1)["beginning"].unique()
-    if whole.is_empty():
-        return frozenset()
-    return frozenset(counted.filter(~pl.col("beginning").is_in(whole.implode()))["serial"])
 
 
 def _asked(card: Card, plan: Plan) -> tuple[Characteristic, ...]:

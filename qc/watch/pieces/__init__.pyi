@@ -18,6 +18,7 @@ from .genealogy import PartUse as PartUse
 from .genealogy import homes as homes
 from .genealogy import part_uses as part_uses
 from .genealogy import way_up as way_up
+from .loose import loose_tubes as loose_tubes
 from .rework import ReworkCause as ReworkCause
 from .rework import rework_causes as rework_causes
 from .rework import summed as summed

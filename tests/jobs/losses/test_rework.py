@@ -10,6 +10,7 @@ from qc.errors import UsageError
 from qc.jobs.losses import rework, upstream, yields_of
 from qc.jobs.upload import upload
 from qc.jobs.workshop import open_workshop
+from qc.plan import template_text
 
 PLAN = """
 workshop: {name: Osier Bend, hourly_rate: 42.5, currency: EUR, lead: AA, days_off: []}
@@ -141,3 +142,30 @@ def test_the_command_keeps_its_contract_on_the_sample_workshop(demo_folder, comm
         command("rework", "--from", "2026-11-02", "--to", "2026-11-01", "--workshop", demo_folder).exit_code
         == 2
     )
+
+
+def test_loose_tubes_are_no_slides_that_came_to_the_stage(tmp_path):
+    (tmp_path / "plan.yaml").write_text(template_text(), "utf-8")
+    shop = open_workshop(tmp_path, as_of=date(2026, 3, 20))
+    head = "Card;Slide card\nModel;tenor\nDate;2026-03-10\nPerson;B1\n\n"
+    columns = "Serial;Leg;Station;Direction;Surface;Inner OD;Outer bore\n"
+    ends = [(leg, at) for leg in ("upper", "lower") for at in ("mouth", "middle", "crook")]
+
+    def hand_in(name, *rows):
+        lines = [f"{s};{leg};{at};0;stocking;{inner};{outer}" for s, inner, outer in rows for leg, at in ends]
+        return upload(shop, [(name, (head + columns + "\n".join(lines) + "\n").encode())])
+
+    try:
+        hand_in("slides.csv", ("TB1001", 14.6, 14.75), ("TB1002", 14.61, 14.74))
+        slides = [
+            one.of for one in yields_of(shop, date(2026, 3, 1), date(2026, 3, 31)) if one.stage == "slide"
+        ]
+        received = hand_in("rack.csv", ("IN7", 14.6, ""), ("OU3", "", 14.75))
+        assert received.sheets[0].count.accepted == 2 * len(ends)
+        assert (
+            [one.of for one in yields_of(shop, date(2026, 3, 1), date(2026, 3, 31)) if one.stage == "slide"]
+            == slides
+            == [2]
+        )
+    finally:
+        shop.store.close()
