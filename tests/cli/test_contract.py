@@ -13,6 +13,7 @@ import pytest
 from typer.main import get_command
 
 from qc.cli.main import app, main
+from qc.words import figure_words
 from sample_measurements import folder as sample_folder
 
 NO_JSON = {"board"}
@@ -383,7 +384,7 @@ def five(found):
 
 def tenths(found):
     for length in found["lengths"]:
-        yield from (f"{length[name]:.1f}" for name in ("error_mm", "change_mm", "first_cut_mm"))
+        yield from (figure_words(f"{length[name]:.1f}") for name in ("error_mm", "change_mm", "first_cut_mm"))
     before, after = found["rms_before_cents"], found["rms_after_cents"]
     yield f"Spread of the notes {before:.1f} cents now, {after:.1f} after"
 

@@ -41,15 +41,17 @@ class LeftOn:
     told: datetime | None
 
 
-def spans_of(signal: SignalOfDay, zone: str) -> tuple[HeldSpan, ...]:
+def spans_of(signal: SignalOfDay, zone: str, *, made_after: bool = False) -> tuple[HeldSpan, ...]:
     """Return the stretches of days on which a signal held its pieces, in their order.
 
-    A mend lets no piece go: those made under its cause are held until each is dealt with.
+    A mend lets no piece go that was made under its cause: each is held until it is dealt with. Those that
+    were `made_after` it are let go by it as by any answer.
     """
     start: date | None = signal.known or signal.found.raised_day
     found = []
     for one in told_here(signal.said, zone):
-        if one.what in CLOSINGS and outcome_of(one) != MENDED and start is not None:
+        lets_go = one.what in CLOSINGS and (made_after or outcome_of(one) != MENDED)
+        if lets_go and start is not None:
             found.append(HeldSpan(start, one.when))
             start = None
         elif one.what is What.REOPENED and start is None:
@@ -88,12 +90,17 @@ def held_since(spans: Sequence[HeldSpan], left: LeftOn | None) -> date | None:
 
 
 def left_while_held(
-    workshop: Workshop, signal: SignalOfDay, serials: Iterable[str], gone: Mapping[str, LeftOn]
+    workshop: Workshop,
+    signal: SignalOfDay,
+    serials: Iterable[str],
+    gone: Mapping[str, LeftOn],
+    *,
+    made_after: bool = False,
 ) -> dict[str, date]:
     """Return of the pieces that a signal held those that left meanwhile, with the day they were held from.
 
-    `gone` is what left of them, and when (`departures`).
+    `gone` is what left of them, and when (`departures`); `made_after` that they were made after its mend.
     """
-    spans = spans_of(signal, workshop.plan.workshop.time_zone)
+    spans = spans_of(signal, workshop.plan.workshop.time_zone, made_after=made_after)
     found = {one: held_since(spans, gone[one]) for one in serials if one in gone}
     return {serial: since for serial, since in found.items() if since is not None}

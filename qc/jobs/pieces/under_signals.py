@@ -187,7 +187,8 @@ def by_answered(
             continue
         held_then = _held_until_answered(workshop, signal, verdict, gone)
         asked = _asked(only, (point.serial for point in held_then))
-        since = left_while_held(workshop, signal, asked, gone)
+        mended = mend_of(signal) is not None
+        since = left_while_held(workshop, signal, asked, gone, made_after=mended)
         serials = [serial for serial in asked if serial in since]
         because = f"signal {signal.name}, {_answer_words(workshop, signal)}"
         rests = ((signal.id, *signal.before),)
@@ -199,14 +200,15 @@ def by_answered(
 def _held_until_answered(
     workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict, gone: Mapping[str, LeftOn]
 ) -> list[Point]:
-    """Return the pieces that a closed signal held, but for those ticked off or with the mended ones.
+    """Return the pieces that a closed signal held, but for those ticked off or made under a mended cause.
 
-    One measured once more before it left was let go by that, where the finding does not lie on it itself.
+    Those of a mended cause have rows of their own until each is dealt with (`by_mends`). One measured once
+    more before it left was let go by that, where the finding does not lie on it itself.
     """
     every = {p.ordinal: p for one in (signal.found, *signal.earlier) for p in kept_pieces(verdict, one)}
     dealt = set(pieces_done(signal.said))
     if mend_of(signal) is not None:
-        dealt |= {point.serial for point in left_to_deal_with(workshop, signal, verdict)}
+        dealt |= {point.serial for point in under_cause(signal.found, signal.earlier, verdict)}
     held = [point for _, point in sorted(every.items()) if point.serial not in dealt]
     own = {p.serial for p in pieces_in(verdict, signal.found)} if signal.shown else set()
     since = dict.fromkeys((point.serial for point in held), signal.found.raised_day)

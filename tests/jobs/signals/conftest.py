@@ -34,6 +34,8 @@ MENDED = ("--cause", "jig", "--action", "jig shimmed", "--outcome", "mended")
 class Shop:
     """An invented workshop: 30 bows as they should be, then six that rise too far, all inside wide limits."""
 
+    mended = MENDED
+
     def __init__(self, command, folder):
         self.command, self.folder, self.day = command, folder / "shop", FIRST
         self.draw, self.made = np.random.default_rng(151), 0

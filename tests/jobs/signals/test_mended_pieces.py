@@ -84,3 +84,21 @@ def test_after_a_mend_that_did_not_hold_the_beginning_is_that_of_the_cause(bows)
     assert "since A-031" in bows.say("status")
     (series,) = bows.ask("status")["series"]
     assert (series["since_serial"], series["since_date"]) == ("A-031", "2026-03-09")
+
+
+def test_what_was_made_after_a_mend_leaves_freely(bows):
+    bows.bend(54.0, 2)
+    assert sorted(bows.waiting()) == [*BENT, "A-037", "A-038"], "while nobody has answered all are held"
+    bows.later().ship("A-037")
+    bows.later()
+    bows.ask("signals", "close", "1", *bows.mended, "--from", "A-037", "--who", "ML")
+    assert sorted(bows.waiting()) == [*BENT, "A-037"], "it left before the answer"
+    bows.later().ship("A-034", "A-038")
+    assert sorted(bows.waiting()) == [*BENT, "A-037"]
+
+
+def test_what_was_measured_again_after_a_mend_leaves_freely(bows):
+    bows.later().close()
+    bows.later().measure({"A-031": 50.2})
+    bows.later().ship("A-031", "A-032")
+    assert sorted(bows.waiting()) == BENT[1:]

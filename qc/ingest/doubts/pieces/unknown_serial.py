@@ -168,7 +168,10 @@ def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
         if prefixed < MOSTLY * len(serials) and fitting < MOSTLY * len(serials):
             bare = [s for s in serials if _is_bare(s, run)] if 2 * fitting >= len(serials) else []
             serials = list(dict.fromkeys([*_instruments(str(card), group, facts), *bare]))
+        tubes = _loose_tubes(group, run)
         for serial in serials:
+            if serial in tubes:
+                continue
             problem = _doubt(serial, run, facts)
             if problem is None:
                 continue
@@ -178,6 +181,24 @@ def _strange(rows: pl.DataFrame, run: Run, facts: Facts) -> list[Finding]:
             for index in group.filter(pl.col("serial") == serial)[INDEX]:
                 found.append(Finding(index, Reason.UNKNOWN_SERIAL, problem, mend, proposal))
     return found
+
+
+def _loose_tubes(group: pl.DataFrame, run: Run) -> frozenset[str]:
+    """Return the tubes of a rack that came together with whole slides: several of one side, begun alike."""
+    if "characteristic" not in group.columns:
+        return frozenset()
+    sides = group.group_by("serial").agg(pl.col("characteristic").unique()).rows()
+    alone = [serial for serial, read in sides if len(_BOTH_SIDES & set(read)) == len(set(read)) == 1]
+    begun = {serial: serial.rstrip("0123456789") for serial in alone if run.number(serial) is None}
+    often = Counter(begun.values())
+    ours = run.prefix.translate(LOOKALIKES).casefold()
+    return frozenset(
+        serial
+        for serial, begin in begun.items()
+        if often[begin] > 1
+        and begin
+        and begin.translate(LOOKALIKES).casefold() not in {ours, ours.strip(_SIGNS)}
+    )
 
 
 def _is_bare(serial: str, run: Run) -> bool:

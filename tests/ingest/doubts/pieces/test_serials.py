@@ -83,6 +83,29 @@ def test_tubes_have_their_own_way_of_writing(judge):
     assert judge(rows, other=[joints(*RUN), polish(*RUN)]).held.height == 0
 
 
+def slides(*serials, inner="13.902", outer="14.051"):
+    head = [["Card", "Slide card"], ["Model", "tenor"], ["Date", "2026-05-12"], []]
+    names = ["Serial", "Leg", "Station", "Direction", "Surface", "Inner OD [mm]", "Outer bore [mm]"]
+    return [*head, names, *([s, "upper", "mouth", "0", "stocking", inner, outer] for s in serials)]
+
+
+@pytest.mark.parametrize(
+    ("tubes", "asked"),
+    [
+        (tuple(f"RI-{n}" for n in range(41, 47)), 0),
+        (("RI-41",), 1),
+        (("TH-1O31", "TH-1O32"), 2),
+        (("HT-41", "RI-7"), 2),
+    ],
+)
+def test_loose_tubes_that_come_with_whole_slides_are_no_slips(judge, tubes, asked):
+    """Several of one side, begun alike and unlike the shop's serials; one alone may be a slip."""
+    drawn = [["Card", "Drawing log"], [], ["Date", "Tube", "Model", "OD", "Bore"]]
+    drawn += [["2026-05-12", f"T-{n:04d}", "tenor", 14.9, 14.05] for n in range(1, 20)]
+    checked = judge(slides(*tubes, outer=""), other=[joints(*RUN), slides(*RUN), drawn])
+    assert checked.reasons().get("unknown-serial", 0) == asked
+
+
 def test_events_of_strange_pieces(judge, said):
     rows = [
         ["Card", "Shipping list"],
