@@ -13,6 +13,7 @@ from qc.ingest.cells import is_serial_range, is_written_day
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+from qc.plan import TUBE_FIGURES
 
 AHEAD = 50
 """A new piece may run so many numbers ahead of those seen on two cards or on record; chosen, what a small
@@ -29,7 +30,7 @@ LOOKALIKES = str.maketrans({"O": "0", "Q": "0", "I": "1", "L": "1", "S": "5", "B
 _ALWAYS_INSTRUMENTS = frozenset({"tuning", "lacquer", "shipped", "returned", "play-test"})
 """Sources and events whose serial is always an instrument's; elsewhere it may be a loose tube's."""
 
-_BOTH_SIDES = frozenset({"inner_od", "outer_bore"})
+_BOTH_SIDES = frozenset(TUBE_FIGURES)
 _EVENTS = ["part", "shipped", "returned", "play-test", "rework"]
 
 
