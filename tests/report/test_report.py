@@ -79,9 +79,12 @@ def content(verdicts):
 
 
 def test_headline_names_what_moved(content):
-    assert content.headline == "6 instruments shipped; 1 of 3 series has moved, in tuning."
+    at_the_bench = "First pass lowest: draw, 19 of 20. Rework: 7.50 h."
+    assert content.headline == f"6 instruments shipped; 1 of 3 series has moved, in tuning. {at_the_bench}"
     calm = replace(content, verdicts=content.verdicts[1:], shipped=(("Tenor", 1),))
-    assert calm.headline == "1 instrument shipped; all 2 series that are watched are as they were."
+    assert calm.headline == (
+        f"1 instrument shipped; all 2 series that are watched are as they were. {at_the_bench}"
+    )
 
 
 def test_evidence_has_size_interval_and_chance(verdicts):

@@ -131,14 +131,14 @@ def test_what_became_of_rows():
 
 def test_what_was_touched_says_how_many_left():
     pieces = [
-        ("T-1", "QH-9", date(2026, 11, 3), ["draw", "slide"], date(2026, 11, 20), False),
-        ("T-2", "", date(2025, 11, 3), ["draw"], None, True),
+        ("T-1", "QH-9", date(2026, 11, 3), ["draw", "slide"], date(2026, 11, 20), False, None),
+        ("T-2", "", date(2025, 11, 3), ["draw"], None, True, date(2026, 11, 21)),
     ]
     assert touched_text("die D-2", date(2026, 11, 1), ", by hand", pieces, TODAY).splitlines() == [
         "die D-2 touched 2 pieces since 1 Nov, by hand; 1 left the shop. "
         "1 of them stands only on held rows: qc held list",
         "  T-1 in QH-9  3 Nov       draw, slide, left 20 Nov",
-        "  T-2          3 Nov 2025  draw, still here (only on a held row)",
+        "  T-2          3 Nov 2025  draw, still here, measured again on 21 Nov (only on a held row)",
     ]
     assert touched_text("gauge G-1", None, "", [], TODAY) == "gauge G-1 touched 0 pieces; 0 left the shop."
 
