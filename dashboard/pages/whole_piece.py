@@ -180,6 +180,8 @@ def _of(one: PartOfPiece) -> list[Any]:
             told += [html.Br(), html.Span([f"{kind} ", also_link(kind, name)], className="small")]
     if one.went_to:
         told += [html.Br(), html.Span(["went into ", serial_link(one.went_to)], className="small")]
+    elif one.gone:
+        told += [html.Br(), html.Span(one.gone, className="small")]
     elif one.came_from:
         told += [html.Br(), html.Span(["out of ", serial_link(one.came_from)], className="small")]
     return told

@@ -16,7 +16,8 @@ from qc.jobs.judging import master_checks
 from qc.jobs.pieces import Doubt, doubts_of, read_in_doubt
 from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
-from qc.report.terminal import touched_text
+from qc.plan import PLACE
+from qc.report.terminal import Touch, touched_text
 from qc.watch import check_is_good, was_zeroed, worst_of_days
 from qc.words import day_words
 
@@ -43,7 +44,10 @@ class Touched:
     held : bool
         Only rows that are still held tell of the touch; serial and day stand there as typed.
     again : date or None
-        Of a gauge and a day asked from: when all that it read of the piece since had been measured again.
+        When all that it touched of the piece had been measured again without it; of a gauge, what it read
+        since the day asked from.
+    returned : date or None
+        When it (or its instrument) came back after it had left; `shipped` is the day before that then.
     """
 
     serial: str
@@ -54,6 +58,7 @@ class Touched:
     shipped: date | None
     held: bool = False
     again: date | None = None
+    returned: date | None = None
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -66,7 +71,13 @@ class Touched:
             "shipped": self.shipped.isoformat() if self.shipped else None,
             "held": self.held,
             "measured_again": self.again.isoformat() if self.again else None,
+            "returned": self.returned.isoformat() if self.returned else None,
         }
+
+    def told(self) -> Touch:
+        """Return what a terminal lists of it."""
+        where = (self.shipped, self.returned)
+        return Touch(self.serial, self.inside, self.day, self.stages, *where, self.held, self.again)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +99,8 @@ class Also:
     doubts : tuple of (Doubt, mapping of str to date or None)
         Of a gauge: stretches before `since` that a check found off, with the pieces it read in them and the
         day each was measured again, None where it was not.
+    in_doubt : tuple of tuple of Touched
+        Of each of these stretches its pieces.
     """
 
     kind: str
@@ -97,6 +110,7 @@ class Also:
     pieces: tuple[Touched, ...]
     as_of: date
     doubts: tuple[tuple[Doubt, Mapping[str, date | None]], ...] = ()
+    in_doubt: tuple[tuple[Touched, ...], ...] = ()
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -118,9 +132,10 @@ class Also:
         }
 
     def to_text(self) -> str:
-        """Say how many, how many have left, and list them."""
-        rows = [(p.serial, p.inside, p.day, p.stages, p.shipped, p.held, p.again) for p in self.pieces]
-        doubts = [(doubt.because, serials) for doubt, serials in self.doubts]
+        """Say how many, how many are out, and list them; of a gauge also what it read while it was off."""
+        rows = [piece.told() for piece in self.pieces]
+        between = zip(self.doubts, self.in_doubt, strict=True)
+        doubts = [(doubt.because, serials, [p.told() for p in own]) for (doubt, serials), own in between]
         return touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of, doubts)
 
 
@@ -155,21 +170,42 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
     # Nothing since that day is an answer, but only where the name is right.
     if rows.is_empty() and _rows(workshop, kind, name, events, None).is_empty():
         raise JobError(f"No reading and no part on record names {kind} {name!r}. Check the id: qc plan show")
-    pieces = workshop.store.pieces()
-    left = {
-        serial: day if day and day <= workshop.today else None
-        for serial, day in pieces.select("serial", "shipped").iter_rows()
-    }
+    doubts = _doubts(workshop, name, first) if kind == "gauge" and since in {"", "last-good-check"} else ()
+    every = _rows(workshop, kind, name, events, None) if doubts else rows
+    between = [every.filter(pl.col("day").is_between(doubt.first, doubt.last)) for doubt, _ in doubts]
+    if kind == "gauge":
+        again = _measured_again(workshop, name, first, last) if first else {}
+    else:
+        again = _measured_without(workshop, kind, name, rows)
+    found = _touched(workshop, rows, events, again)
+    read_off = (
+        _touched(workshop, own, events, serials) for own, (_, serials) in zip(between, doubts, strict=True)
+    )
+    return Also(kind, name, first, why, found, workshop.today, doubts, tuple(read_off))
+
+
+def _touched(
+    workshop: Workshop, rows: pl.DataFrame, events: pl.DataFrame, again: Mapping[str, date | None]
+) -> tuple[Touched, ...]:
+    """Return the pieces of some rows in order of the touch, each with what became of it."""
     # a part left the shop with the instrument it went into, not under its own serial
     inside = {part: serial for part, serial in events.select("subject", "serial").iter_rows() if part}
+    moves = workshop.store.events(("shipped", "returned"), until=workshop.today).sort("day", "id")
+    left: dict[str, date] = {}
+    back: dict[str, date] = {}
+    for kind, serial, day in moves.select("kind", "serial", "day").iter_rows():
+        if kind == "shipped":
+            left[serial] = day
+            back.pop(serial, None)
+        else:
+            back[serial] = day
     table = rows.group_by("serial", maintain_order=True).agg(
         pl.col("model").drop_nulls().first(),
         pl.col("day").min(),
         pl.col("stage").unique(maintain_order=True),
         pl.col("held").all(),
     )
-    again = _measured_again(workshop, name, first, last) if kind == "gauge" and first else {}
-    found = tuple(
+    return tuple(
         Touched(
             serial=row["serial"],
             model=row["model"] or "",
@@ -179,11 +215,10 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
             shipped=left.get(inside.get(row["serial"], row["serial"])),
             held=row["held"],
             again=again.get(row["serial"]),
+            returned=back.get(inside.get(row["serial"], row["serial"])),
         )
         for row in table.sort("day", "serial").to_dicts()
     )
-    doubts = _doubts(workshop, name, first) if kind == "gauge" and since in {"", "last-good-check"} else ()
-    return Also(kind, name, first, why, found, workshop.today, doubts)
 
 
 def _rows(
@@ -212,6 +247,21 @@ def _measured_again(workshop: Workshop, name: str, first: date, last: date) -> M
     """Return the pieces that a gauge read on some days, with the day each was measured again."""
     gauge = workshop.plan.gauge(name)
     return read_in_doubt(workshop, Doubt(gauge, first, last, "")) if gauge else {}
+
+
+def _measured_without(
+    workshop: Workshop, kind: Kind, name: str, rows: pl.DataFrame
+) -> dict[str, date | None]:
+    """Return the pieces of which every figure touched was measured again without it, with the newest day."""
+    serials = rows["serial"].unique().sort().to_list()
+    read = workshop.store.readings(serials=serials, until=workshop.today).with_columns(
+        by=pl.col(kind) == name
+    )
+    figure = ["serial", "stage", "characteristic", *PLACE]
+    own = read.filter(pl.col("by")).select(figure).unique()
+    newest = read.join(own, on=figure, nulls_equal=True).sort("day", "id").group_by(figure).last()
+    again = newest.group_by("serial").agg(pl.col("by").fill_null(value=False).any(), pl.col("day").max())
+    return dict(again.filter(~pl.col("by")).select("serial", "day").iter_rows())
 
 
 def _doubts(

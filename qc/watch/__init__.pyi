@@ -12,6 +12,7 @@ from .carried import holds as holds
 from .carried import kept_pieces as kept_pieces
 from .carried import pieces_under as pieces_under
 from .carried import stands_in as stands_in
+from .carried import way_back_of as way_back_of
 from .causes import APART_CHANCE as APART_CHANCE
 from .causes import SCREENED_BY as SCREENED_BY
 from .causes import Earlier as Earlier

@@ -121,6 +121,35 @@ def stands_in(told: SignalResult, present: Sequence[SignalResult], verdict: Seri
     return min(fits, key=lambda n: abs(present[n].start - min(own)), default=None)
 
 
+def way_back_of(told: SignalResult, others: Sequence[SignalResult], verdict: SeriesVerdict) -> int | None:
+    """Find the finding that an earlier one, which is shown no more, was only the end of; None: of none.
+
+    Parameters
+    ----------
+    told : SignalResult
+        As it was told last: a change the other way.
+    others : sequence of SignalResult
+        What is found now in the series.
+    verdict : SeriesVerdict
+        What is known of the series.
+
+    Returns
+    -------
+    int or None
+        Place in `others` of the one that is over by itself since a piece within the start's set of `told`.
+    """
+    ordinals = {point.serial: point.ordinal for point in verdict.points}
+    start = ordinals.get(told.start_serial)
+    if start is None or told.kind == "spread":
+        return None
+    early, late = start - (told.start - told.start_low), start + (told.start_high - told.start)
+    for n, one in enumerate(others):
+        back = ordinals.get(one.over_since)
+        if back is not None and one.side != told.side and one.kind != "spread" and early <= back <= late:
+            return n
+    return None
+
+
 def _joined(own: Sequence[Point], before: Sequence[str], ordinals: Mapping[str, int]) -> tuple[str, ...]:
     """Return first and last serial of one stretch that holds both."""
     ends = [point.serial for point in (*own[:1], *own[-1:])] + [one for one in before if one in ordinals]

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import date, timedelta
 
-from qc.watch import Point, SeriesKey, SignalResult, kept_pieces, stands_in
+from qc.watch import Point, SeriesKey, SignalResult, kept_pieces, stands_in, way_back_of
 from qc.watch.carried import holds, told_suspects, with_kept
 from qc.watch.results import SeriesVerdict, Suspect
 
@@ -54,6 +54,24 @@ def test_one_that_is_shown_no_more_stands_in_one_of_its_pieces():
     assert stands_in(told, [late], verdict()) is None
     assert stands_in(told, [replace(other, ended=30)], verdict()) is None, "that one is over"
     assert stands_in(replace(told, start_serial="A", kept=(), raised_serial="B"), [other], verdict()) is None
+
+
+def test_a_change_the_other_way_that_is_shown_no_more_was_the_end_of_another():
+    over = replace(SHIFT, ended=31, over_since="S31")
+    back = replace(SHIFT, side="below", raised=33, raised_serial="S33", start=31, start_serial="S31")
+    back = replace(back, start_low=30, start_high=32)
+    assert way_back_of(back, [SPREAD, over], verdict()) == 1
+    assert (
+        way_back_of(
+            replace(back, start_serial="S30", start=30, start_low=29, start_high=31), [over], verdict()
+        )
+        == 0
+    )
+    late = replace(back, start_serial="S35", start=35, start_low=34, start_high=36)
+    assert way_back_of(late, [over], verdict()) is None, "it began when that one was over already"
+    assert way_back_of(replace(back, side="above"), [over], verdict()) is None, "the same way is no way back"
+    assert way_back_of(replace(back, kind="spread"), [over], verdict()) is None
+    assert way_back_of(back, [SHIFT], verdict()) is None, "that one lasts"
 
 
 def test_what_a_finding_coincided_with_is_kept_by_the_piece_that_raised_it():

@@ -31,7 +31,7 @@ ROWS = st.lists(st.tuples(SERIALS, SERIALS, st.integers(0, 9), st.none()), max_s
 def test_no_part_is_in_two_places_or_inside_itself_and_none_is_lost(rows):
     uses = part_uses(built(*rows))
     home = homes(uses)
-    assert len(home) == sum(not use.went_to for use in uses)
+    assert len(home) == sum(use.until is None and not use.went_to for use in uses)
     for serial in {part for part, *_ in rows if part}:
         way = way_up(serial, uses)
         assert serial not in way and len(set(way)) == len(way)
@@ -50,7 +50,31 @@ def test_a_stay_ends_where_the_next_begins(rows):
         own = [use for use in uses if use.part == part]
         for one, later in zip(own, own[1:], strict=False):
             assert (one.went_to, one.until) == (later.piece, later.day)
-        assert own[-1].went_to == "" and own[-1].until is None
+        assert own[-1].went_to == ""
+        if own[-1].until is not None:  # its place was taken by another, from whatever day that was there
+            others = [use for use in uses if use.piece == own[-1].piece and use.part != part]
+            assert any(use.day == own[-1].until for use in others)
+
+
+def test_where_pieces_have_one_of_a_kind_the_next_takes_its_place():
+    rows = [(f"B-{n}", f"K-{n}", n % 5, None) for n in [1, 2, 3, 4, *range(11, 19)]]
+    uses = part_uses(built(*rows, ("B-9", "K-2", 9, None), ("B-3", "K-4", 12, None)))
+    out = [(use.part, use.piece, use.until, use.went_to) for use in uses if use.until]
+    assert out == [
+        ("B-2", "K-2", FIRST + timedelta(9), ""),
+        ("B-3", "K-3", FIRST + timedelta(12), "K-4"),
+        ("B-4", "K-4", FIRST + timedelta(12), ""),
+    ]
+    home = homes(uses)
+    assert (home["B-9"], home["B-3"]) == ("K-2", "K-4") and not {"B-2", "B-4"} & home.keys()
+
+
+def test_where_pieces_have_two_of_a_kind_both_are_there():
+    rows = [
+        (f"{leg}-{n}", f"K-{n}", 2 * n + late, None) for n in range(1, 5) for late, leg in enumerate("UL")
+    ]
+    uses = part_uses(built(*rows))
+    assert len(homes(uses)) == 8 and not any(use.until for use in uses)
 
 
 def test_swapped_bells_are_each_in_the_other_instrument():

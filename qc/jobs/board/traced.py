@@ -18,8 +18,12 @@ def traced(workshop: Workshop, kind: Kind, name: str, since: str) -> TouchedView
         return None  # a suspect by a name that no reading bears: nothing to follow
     stages = {stage.id: stage.name for stage in workshop.plan.stages}
     rows = []
-    for piece in found.pieces:
+    listed = {piece.serial for piece in found.pieces}
+    off = [piece for own in found.in_doubt for piece in own if piece.serial not in listed]
+    for piece in sorted((*found.pieces, *off), key=lambda piece: (piece.day, piece.serial)):
         left = f"left {dated_words(piece.shipped)}" if piece.shipped else "still here"
+        if piece.returned:
+            left += f", came back {dated_words(piece.returned)}"
         inside = f" in {piece.inside}" if piece.inside else ""
         where = ", ".join(stages.get(stage, stage) for stage in piece.stages)
         held = ", only on a held row" if piece.held else ""

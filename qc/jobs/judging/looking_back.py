@@ -14,7 +14,7 @@ from qc.jobs.judging.names import name_of
 from qc.jobs.workshop import Workshop
 from qc.sayings import CLOSED_STATES, OPEN_STATES, Said, SignalState, last_closing, state_after
 from qc.store import SignalRecord, own_id, signal_id
-from qc.watch import SeriesKey, SeriesVerdict, SignalResult, Suspect, heirs_of, stands_in
+from qc.watch import SeriesKey, SeriesVerdict, SignalResult, Suspect, heirs_of, stands_in, way_back_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,7 @@ class SignalOfDay:
     earlier: tuple[SignalResult, ...] = ()
     joined: tuple[Joined, ...] = ()
     waits: bool = False
+    back_of: str = ""
 
     @property
     def listed(self) -> bool:
@@ -157,11 +158,23 @@ def _shown(workshop: Workshop, verdict: SeriesVerdict, rows: Sequence[SignalReco
         said = sorted((one for row in mine for one in said_by(workshop, row.said)), key=lambda one: one.id)
         days = [row.first_as_of for row in mine if row.first_as_of <= workshop.today]
         before = tuple(row.id for row in mine if row.id != own)
+        if not signal.kept and looks_back(workshop):
+            signal = replace(signal, kept=_kept_then(mine, verdict))
         life = with_reopenings(said, [verdict.signals[n] for n in places], workshop)
         known = min(days, default=None)
         earlier = tuple(SignalResult.from_dict(row.plain) for row in mine if row.id != own)
         found.append(SignalOfDay(own, key, signal, life, True, known, before, _numbers(mine), earlier))
     return found
+
+
+def _kept_then(rows: Sequence[SignalRecord], verdict: SeriesVerdict) -> tuple[str, ...] | None:
+    """Return first and last of the pieces made by a past day that a signal holds; None where none is kept."""
+    there = {point.serial for point in verdict.points}
+    kept = [own for row in rows if (own := SignalResult.from_dict(row.plain).kept)]
+    if not kept:
+        return None
+    first, last = kept[-1]
+    return (first, last if last in there else verdict.points[-1].serial) if first in there else ()
 
 
 def _with_joined(
@@ -173,8 +186,9 @@ def _with_joined(
     """Return the signals shown, with those that stand in them now, and those left that nothing shows.
 
     An open signal never leaves unanswered: where a finding of another kind tells of its pieces, it stands in
-    that one, number, suspects, pieces and all; else it waits as it was told last. One whose reading was
-    corrected or taken back since has its answer; one told before this was kept goes on as it was.
+    that one, number, suspects, pieces and all; else it waits as it was told last. One that proved to be the
+    way back of another one, or whose reading was corrected or taken back since, has its answer; one told
+    before this was kept goes on as it was.
     """
     found, left = list(shown), []
     there = {own for signal in shown for own in (signal.id, *signal.before)}
@@ -193,12 +207,21 @@ def _with_joined(
             left.append(alone)
             continue
         fits = [n for n, one in enumerate(found) if one.series == row.series and one.state in OPEN_STATES]
+        back = _way_back(told, [one for one in found if one.series == row.series], verdict)
+        if back:
+            left.append(replace(alone, back_of=back))
+            continue
         place = stands_in(told, [found[n].found for n in fits], verdict)
         if place is None:
             left.append(replace(alone, waits=True))
         else:
             found[fits[place]] = _joining(found[fits[place]], alone, said)
     return found, left
+
+
+def _way_back(told: SignalResult, of_series: Sequence[SignalOfDay], verdict: SeriesVerdict) -> str:
+    place = way_back_of(told, [one.found for one in of_series], verdict)
+    return "" if place is None else of_series[place].name
 
 
 def _joining(one: SignalOfDay, other: SignalOfDay, said: Sequence[Said]) -> SignalOfDay:

@@ -15,7 +15,8 @@ from qc.jobs.pieces.left import once_left, with_days
 from qc.jobs.pieces.places import whereabouts
 from qc.jobs.pieces.reasons import by_gauges, by_limits
 from qc.jobs.pieces.rows import HAND, WHY_ORDER, HoldRow, PieceDecided, day_of, why_words
-from qc.jobs.pieces.under_signals import by_answered, by_batches, by_mends, by_signals, signals_that_hold
+from qc.jobs.pieces.suspect_batches import by_batches
+from qc.jobs.pieces.under_signals import by_answered, by_mends, by_signals, signals_that_hold
 from qc.jobs.pieces.waiting_rows import by_held_rows, undecided
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
@@ -194,6 +195,8 @@ def _once(rows: Sequence[HoldRow]) -> list[HoldRow]:
             continue
         # a release has to answer both reasons, so that neither goes unseen
         both = replace(before, rests_on=(*before.rests_on, *row.rests_on), since=_earlier(before, row))
+        if before.released and row.waits:  # of two signals one had no cause: the other one tells what to do
+            both = replace(row, rests_on=both.rests_on, since=both.since)
         if row.why == "limit":  # outside by what was accepted, and by what waits
             because, step = f"{both.because}; {row.because}", f"{row.next_step} {both.next_step}"
             both = replace(both, because=because, next_step=step, once_left=row.once_left or both.once_left)
@@ -243,11 +246,11 @@ def _settled(row: HoldRow, decided: Sequence[PieceDecision], zone: str) -> HoldR
     newest = PieceDecided.of(max(given, key=lambda one: one.when), zone)
     if any(one.what is PieceWord.KEPT_BACK for one in given):
         kept = [one for one in given if one.what is PieceWord.KEPT_BACK]
-        return replace(row, kept_back=PieceDecided.of(kept[-1], zone))
+        return replace(row, kept_back=PieceDecided.of(kept[-1], zone), released=None, by_answer=False)
     if len(given) < len(last):
         return row
     step = f"Released by {newest.who} on {dated_words(newest.day)}: {newest.why}"
-    return replace(row, released=newest, next_step=step)
+    return replace(row, released=newest, by_answer=False, next_step=step)
 
 
 def _order(row: HoldRow) -> tuple[bool, bool, int, bool, float, str, str]:

@@ -86,6 +86,8 @@ class HoldRow:
         Since when the reason was known here; of what is in the house and outside a limit it is not asked.
     once_left : str
         What to do once it has left, where that is not the same as for all that did (`once_left` of `left`).
+    by_answer : bool
+        It was released by the answer to its signal, which came after it had left.
     """
 
     serial: str
@@ -103,6 +105,7 @@ class HoldRow:
     kept_back: PieceDecided | None = None
     since: date | None = None
     once_left: str = ""
+    by_answer: bool = False
 
     @property
     def left_held(self) -> bool:
@@ -110,7 +113,7 @@ class HoldRow:
         left = self.whereabouts.shipped
         if left is None or self.since is None or self.since > left:
             return False
-        return self.released is None or self.released.day > left
+        return self.released is None or self.by_answer or self.released.day > left
 
     @property
     def as_typed(self) -> bool:

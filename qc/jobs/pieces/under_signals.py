@@ -19,12 +19,13 @@ from qc.jobs.judging import SignalOfDay, signals_of_day
 from qc.jobs.pieces.answered import LeftOn, held_since, left_while_held, spans_of
 from qc.jobs.pieces.left import TO_DECIDE
 from qc.jobs.pieces.outside import figures_of
-from qc.jobs.pieces.rows import HoldRow
+from qc.jobs.pieces.rows import HoldRow, PieceDecided
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic, Plan, Stage
 from qc.sayings import (
     CLOSED_STATES,
     CLOSINGS,
+    FALSE,
     MENDED,
     OPEN_STATES,
     OUTCOME_WORDS,
@@ -94,12 +95,12 @@ def by_signals(
         figure = figure_of(workshop.plan, verdict.key)
         if figure is None:
             continue
-        serials = _asked(only, (point.serial for point in held_for(workshop, signal, verdict)))
+        serials = those_asked(only, (point.serial for point in held_for(workshop, signal, verdict)))
         because = f"signal {signal.name}: {signal.found.sentence}{_end_words(workshop, signal)}"
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
-        held = _rows(workshop, figure, serials, "signal", because, step, rests)
-        rows += _with_since(workshop, signal, held, gone)
+        held = rows_under(workshop, figure, serials, "signal", because, step, rests)
+        rows += with_since(workshop, signal, held, gone)
     return rows
 
 
@@ -121,52 +122,13 @@ def by_mends(
         on = day_words(closing.when.date(), workshop.today)
         because = f"made under signal {signal.name}, mended on {on}"
         rests = ((signal.id, *signal.before),)
-        serials = _asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
+        serials = those_asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
         kept = {p.serial for one in (signal.found, *signal.earlier) for p in kept_pieces(verdict, one)}
         held_then = left_while_held(workshop, signal, kept.intersection(serials), gone)
-        for row in _rows(workshop, figure, serials, "signal", because, "", rests):
+        for row in rows_under(workshop, figure, serials, "signal", because, "", rests):
             tick = f"tick it off: qc signals tick {signal.name} --piece {row.serial} --who CODE"
             step, out = f"Measure it again, or {tick}", f"It has left: {TO_DECIDE}, then {tick}"
             rows.append(replace(row, next_step=step, once_left=out, since=held_then.get(row.serial)))
-    return rows
-
-
-def by_batches(
-    workshop: Workshop,
-    signals: Iterable[OpenSignal],
-    only: Collection[str] | None,
-    gone: Mapping[str, LeftOn],
-    *,
-    answered: Iterable[OpenSignal] = (),
-) -> list[HoldRow]:
-    """Return the pieces of a batch that a waiting signal which holds pieces suspects first; `only` these.
-
-    Of signals that were answered since, those that left before that.
-    """
-    rows: list[HoldRow] = []
-    for signal, verdict in (*signals, *answered):
-        figure, closed = figure_of(workshop.plan, verdict.key), signal.state in CLOSED_STATES
-        for found in (signal.found, *(one.found for one in signal.joined)):
-            first = next(iter(found.suspects), None)
-            if figure is None or first is None or first.kind != "batch":
-                continue
-            if not (found.kept or holds(verdict, found)):
-                continue
-            parts = workshop.store.events("part", until=workshop.today).filter(pl.col("batch") == first.name)
-            read = workshop.store.of_batch(first.name, until=workshop.today)
-            serials = _asked(only, sorted({s for s in (*parts["serial"], *read["serial"]) if s}))
-            because = f"batch {first.name}, first suspect of signal {signal.name}"
-            step = f"Keep it back until batch {first.name} is cleared; measure two pieces of it first."
-            rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
-            if not closed:
-                held = _rows(workshop, figure, serials, "batch", because, step, rests)
-                rows += _with_since(workshop, signal, held, gone)
-                continue
-            since = left_while_held(workshop, signal, serials, gone)
-            serials = [serial for serial in serials if serial in since]
-            because = f"{because}, {_answer_words(workshop, signal)}"
-            held = _rows(workshop, figure, serials, "batch", because, step, rests)
-            rows += [replace(row, since=since[row.serial]) for row in held]
     return rows
 
 
@@ -178,7 +140,8 @@ def by_answered(
 ) -> list[HoldRow]:
     """Return the pieces that left while a signal held them that was answered since; `only` these.
 
-    They leave the list one by one, by a release or a tick with their name, and by no answer to the signal.
+    No answer takes them off the list: they leave it one by one, by a release or a tick with their name. That
+    a signal had no cause stands beside them as their release, and asks nobody to call them back.
     """
     rows: list[HoldRow] = []
     for signal, verdict in signals:
@@ -186,15 +149,39 @@ def by_answered(
         if figure is None:
             continue
         held_then = _held_until_answered(workshop, signal, verdict, gone)
-        asked = _asked(only, (point.serial for point in held_then))
+        asked = those_asked(only, (point.serial for point in held_then))
         mended = mend_of(signal) is not None
         since = left_while_held(workshop, signal, asked, gone, made_after=mended)
         serials = [serial for serial in asked if serial in since]
-        because = f"signal {signal.name}, {_answer_words(workshop, signal)}"
+        because = f"signal {signal.name}, {answer_words(workshop, signal)}"
         rests = ((signal.id, *signal.before),)
-        held = _rows(workshop, figure, serials, "signal", because, "", rests)
-        rows += [replace(row, since=since[row.serial]) for row in held]
+        held = rows_under(workshop, figure, serials, "signal", because, "", rests)
+        rows += told_by_answer(workshop, signal, held, since, own=True)
     return rows
+
+
+def told_by_answer(
+    workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow], since: Mapping[str, date], *, own: bool
+) -> Iterator[HoldRow]:
+    """Add from which day an answered signal held its pieces, and what its answer says of those it held.
+
+    That it had no cause releases them all; a mend those of its `own` series, none of which was made under its
+    cause: who was has another row.
+    """
+    closing = _closing_here(workshop, signal)
+    outcome = outcome_of(closing) if closing else ""
+    why = {
+        FALSE: f"signal {signal.name} had no cause",
+        MENDED: f"it was not made under the cause of signal {signal.name}, which was mended" if own else "",
+    }.get(outcome, "")
+    for row in rows:
+        held = replace(row, since=since[row.serial])
+        if closing is not None and why:
+            said = f"{why}: {closing.text}".rstrip(": ")
+            let_go = PieceDecided(closing.who, said, closing.when.date())
+            step = f"Nothing is to be called back: {said}"
+            held = replace(held, released=let_go, by_answer=True, once_left=step)
+        yield held
 
 
 def _held_until_answered(
@@ -219,7 +206,7 @@ def _held_until_answered(
     return [point for point in held if point.serial not in let_go]
 
 
-def _answer_words(workshop: Workshop, signal: SignalOfDay) -> str:
+def answer_words(workshop: Workshop, signal: SignalOfDay) -> str:
     """Say when a signal was answered, by whom, and how."""
     closing = _closing_here(workshop, signal)
     if closing is None:
@@ -233,7 +220,7 @@ def _closing_here(workshop: Workshop, signal: SignalOfDay) -> Said | None:
     return last_closing(signal.said, workshop.plan.workshop.time_zone)
 
 
-def _with_since(
+def with_since(
     workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow], gone: Mapping[str, LeftOn]
 ) -> list[HoldRow]:
     """Add from which day a signal that waits holds its pieces; one that was closed in between let them go."""
@@ -355,12 +342,12 @@ def _end_words(workshop: Workshop, signal: SignalOfDay) -> str:
     return f" It is over since {since}; {answer}." if since else ""
 
 
-def _asked(only: Collection[str] | None, serials: Iterable[str]) -> list[str]:
+def those_asked(only: Collection[str] | None, serials: Iterable[str]) -> list[str]:
     """Return the serials that are asked for; all of them where nobody says which."""
     return [serial for serial in serials if only is None or serial in only]
 
 
-def _rows(
+def rows_under(
     workshop: Workshop,
     figure: Figure,
     serials: Sequence[str],

@@ -22,6 +22,7 @@ def beside_words(
     *,
     numbers: Sequence[int] = (),
     waits: bool = False,
+    back_of: str = "",
 ) -> tuple[str, ...]:
     """Return what is to be known beside a signal, in sentences.
 
@@ -37,9 +38,15 @@ def beside_words(
         That it answers to, those of the joined ones among them.
     waits : bool
         It is open, and the readings show it no more.
+    back_of : str
+        What the signal is called that it proved to be the end of.
     """
     one = f"Signals {listed([str(n) for n in sorted(numbers)])} are one now: closing it answers them all."
     said = [*map(joined_words, joined), *([one] if joined and len(numbers) > 1 else [])]
+    if back_of:
+        said.append(
+            f"It was the way back of signal {back_of}, which says since when it is over: no answer is asked."
+        )
     return (*said, *([WAITS] if waits else []), *to_tick_words(to_tick), *to_decide_words(to_decide))
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from qc.jobs.judging import Joined, SignalOfDay, name_of, told_at_closing
+from qc.jobs.signals.as_plain import TOLD, event_plain, since_plain, tick_plain, told_plain
 from qc.jobs.signals.beside import beside_words, joined_plain
 from qc.jobs.signals.pieces import MadeUnder
 from qc.jobs.workshop import Workshop
@@ -14,7 +15,6 @@ from qc.plain import JsonObject
 from qc.report.terminal import SignalWords, signal_text, signals_text
 from qc.sayings import (
     CLOSED_STATES,
-    CLOSINGS,
     OPEN_STATES,
     OUTCOME_WORDS,
     Said,
@@ -75,6 +75,8 @@ class SignalLife:
         What had been said on which day, sentence and what it coincided with; of one asked for by itself.
     age_days : int
         Since the finding was first told.
+    asked_days : int
+        Since an answer is asked: from when it was first told, or opened again after an answer.
     due : date or None
         By when it is to be closed; None of one that is, or that is over by itself.
     closed_as : SignalResult or None
@@ -93,6 +95,8 @@ class SignalLife:
         Open signals that stand in it now, as they were told last; closing it answers them.
     waits : bool
         It is open, the readings show it no more, and nothing else tells of its pieces.
+    back_of : str
+        Name of the signal that it proved to be the end of: nobody is asked for an answer; empty else.
     to_tick : tuple of str
         Of one closed as mended: pieces in the house that are still to measure again or to tick off; of one
         asked for by itself.
@@ -115,6 +119,7 @@ class SignalLife:
     before: tuple[str, ...] = ()
     told: tuple[tuple[date, str, str], ...] = ()
     age_days: int = 0
+    asked_days: int = 0
     due: date | None = None
     closed_as: SignalResult | None = None
     mend: str = ""
@@ -124,6 +129,7 @@ class SignalLife:
     done: str = ""
     joined: tuple[Joined, ...] = ()
     waits: bool = False
+    back_of: str = ""
     to_tick: tuple[str, ...] = ()
     not_judged: str = ""
     to_decide: tuple[str, ...] = ()
@@ -141,7 +147,7 @@ class SignalLife:
     @property
     def overdue(self) -> bool:
         """Whether the day by which it was to be closed is past."""
-        return self.due is not None and self.age_days > ANSWERED_WITHIN.days
+        return self.due is not None and self.asked_days > ANSWERED_WITHIN.days
 
     @property
     def standing(self) -> str:
@@ -150,13 +156,16 @@ class SignalLife:
             return f"limits not kept since {day_words(self.not_kept)}"
         if self.state == "closed" and self.outcome is not None:
             return f"closed, {OUTCOME_WORDS[self.outcome]}"
-        return OVER if self.state == "open" and self.over else SIGNAL_WORDS[self.state]
+        over = self.over or bool(self.back_of)
+        return OVER if self.state == "open" and over else SIGNAL_WORDS[self.state]
 
     @property
     def beside(self) -> tuple[str, ...]:
         """What is to be known besides, in sentences."""
         pieces = self.to_tick, self.to_decide
-        return beside_words(self.joined, *pieces, numbers=self.numbers, waits=self.waits)
+        return beside_words(
+            self.joined, *pieces, numbers=self.numbers, waits=self.waits, back_of=self.back_of
+        )
 
     @property
     def closing(self) -> Said | None:
@@ -215,6 +224,7 @@ class SignalLife:
             "mend": self.mend or None,
             **({"joined": [joined_plain(one) for one in self.joined]} if self.joined else {}),
             **({"waits": True} if self.waits else {}),
+            **({"back_of": self.back_of} if self.back_of else {}),
             **({"to_tick": list(self.to_tick)} if self.to_tick else {}),
             **({"to_decide": list(self.to_decide)} if self.to_decide else {}),
             "limits_not_kept_since": self.not_kept.isoformat() if self.not_kept else None,
@@ -222,15 +232,15 @@ class SignalLife:
             "age_days": self.age_days,
             "due": self.due.isoformat() if self.due else None,
             "overdue": self.overdue,
-            **{name: found[name] for name in _TOLD},
-            **_since(self.found),
+            **{name: found[name] for name in TOLD},
+            **since_plain(self.found),
             "sentence": self.sentence,
             "because": self.because,
             "now": now,
-            **({"told": [_as_told(row) for row in self.told]} if self.told else {}),
-            "events": [_plain(event) for event in self.events],
+            **({"told": [told_plain(row) for row in self.told]} if self.told else {}),
+            "events": [event_plain(event) for event in self.events],
             "steps": list(self.steps),
-            "ticked": [_tick(self.steps[place], said) for place, said in sorted(self.ticked.items())],
+            "ticked": [tick_plain(self.steps[place], said) for place, said in sorted(self.ticked.items())],
             **({"made_under": [piece.to_dict() for piece in self.made_under]} if self.made_under else {}),
             "cautions": list(self.cautions),
             **({"already": True} if self.already else {}),
@@ -312,6 +322,9 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
     family = "" if key.family == "all" else f", {key.family}"
     title = f"{stage.name}: {figure.name}{family}" if stage and figure else row.series
     known = row.known or row.found.raised_day
+    said = told_here(row.said, plan.workshop.time_zone)
+    # a mend that did not hold asks anew: the days until it failed are not counted against whoever answers
+    asked = max([known, *(one.when.date() for one in said if one.what is What.REOPENED)])
     points, kind = verdict.points if verdict else (), figure.kind if figure else "measured"
     return SignalLife(
         id=row.id,
@@ -319,7 +332,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         title=title,
         state=row.state,
         found=row.found,
-        events=told_here(row.said, plan.workshop.time_zone),
+        events=said,
         steps=steps_for(
             points,
             figure.reaction if figure else (),
@@ -332,12 +345,14 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         before=row.before,
         numbers=row.numbers,
         age_days=max((workshop.today - known).days, 0),
-        due=known + ANSWERED_WITHIN if row.state in OPEN_STATES and not _is_over(row) else None,
+        asked_days=max((workshop.today - asked).days, 0),
+        due=None if row.state in CLOSED_STATES or row.back_of or _is_over(row) else asked + ANSWERED_WITHIN,
         closed_as=told_at_closing(workshop, row),
         not_kept=_not_kept(row, verdict),
         mend=mend_words(row.found, points) if row.shown else "",
         joined=row.joined,
         waits=row.waits,
+        back_of=row.back_of,
     )
 
 
@@ -350,50 +365,3 @@ def _not_kept(row: SignalOfDay, verdict: SeriesVerdict | None) -> date | None:
     broken = verdict.not_kept if verdict is not None else None
     same = broken is not None and row.state == "closed" and broken.root == row.found.root
     return broken.since_day if same and broken is not None else None
-
-
-_TOLD = (
-    *(
-        "kind",
-        "side",
-        "raised_serial",
-        "raised_day",
-        "start_serial",
-        "start_day",
-        "size",
-        "size_low",
-        "size_high",
-    ),
-    *("unit", "rate", "pieces", "suspects", "unchanged", "next_step"),
-)
-
-
-def _since(found: SignalResult) -> JsonObject:
-    """Give the beginning of what opened again after a mend; of anything else it is its start."""
-    since = {"since_serial": found.since_serial, "since_day": found.since_day.isoformat()}
-    return since if found.began_serial else {}
-
-
-def _as_told(row: tuple[date, str, str]) -> JsonObject:
-    day, sentence, because = row
-    return {"day": day.isoformat(), "sentence": sentence, "because": because}
-
-
-def _tick(step: str, said: Said) -> JsonObject:
-    return {"step": step, "who": said.who, "when": said.when.astimezone(UTC).isoformat()}
-
-
-def _plain(event: Said) -> JsonObject:
-    said = {"cause": event.cause, "action": event.action, "text": event.text}
-    became = {"outcome": outcome_of(event)} if event.what in CLOSINGS else {}
-    first = {"from": event.first} if event.what in CLOSINGS and event.first else {}
-    piece = {"piece": event.first} if event.what in {What.PIECE_DONE, What.PIECE_UNDONE} else {}
-    return {
-        "what": event.what.value,
-        **said,
-        **became,
-        **first,
-        **piece,
-        "who": event.who,
-        "when": event.when.astimezone(UTC).isoformat(),
-    }

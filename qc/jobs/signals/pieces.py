@@ -9,7 +9,17 @@ from datetime import UTC, date
 from qc.jobs.pieces import TO_DECIDE, figures_outside, measured_since_mended, under_cause
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.sayings import Said, pieces_done, told_here
+from qc.sayings import (
+    CLOSED_STATES,
+    MENDED,
+    OUTCOME_WORDS,
+    Said,
+    last_closing,
+    outcome_of,
+    pieces_done,
+    state_after,
+    told_here,
+)
 from qc.watch import Point, SeriesVerdict, SignalResult
 from qc.words import day_words
 
@@ -103,15 +113,26 @@ def made_under(
     done = pieces_done(told_here(events, workshop.plan.workshop.time_zone))
     outside = _outside(workshop, verdict)
     again = measured_since_mended(workshop, verdict.key, points, events)
+    let_go = _let_go(events)
     pieces = []
     for point in points:
         shipped = left.get(inside.get(point.serial, point.serial))
         own_again = again.get(point.serial)
         beyond = point.serial in outside
-        to_do = _to_do(point, verdict, shipped, workshop.today, outside=beyond, again=own_again)
+        to_do = _to_do(
+            point, verdict, shipped, workshop.today, outside=beyond, again=own_again, let_go=let_go
+        )
         own = inside.get(point.serial, "")
         pieces.append(MadeUnder(point.serial, point.day, own, shipped, to_do, done.get(point.serial)))
     return tuple(pieces)
+
+
+def _let_go(events: Sequence[Said]) -> str:
+    """Return the words of the answer that asks nothing more of the pieces; empty for a mend."""
+    closing = last_closing(events)
+    if closing is None or state_after(events) not in CLOSED_STATES or outcome_of(closing) == MENDED:
+        return ""
+    return OUTCOME_WORDS[outcome_of(closing)]
 
 
 def _outside(workshop: Workshop, verdict: SeriesVerdict) -> set[str]:
@@ -129,8 +150,13 @@ def _to_do(
     *,
     outside: bool,
     again: date | None = None,
+    let_go: str = "",
 ) -> str:
-    """Say what to do with a piece; `again` is the day on which it was measured once more after a mend."""
+    """Say what to do with a piece.
+
+    `again` is the day on which it was measured once more after a mend, `let_go` the answer that asks nothing
+    more of what lies inside the limits.
+    """
     low, high = verdict.lower, verdict.upper
     first = (low is not None and point.value < low) or (high is not None and point.value > high)
     beyond = outside or (first and again is None)  # the newest day counts, where it was measured again
@@ -140,9 +166,13 @@ def _to_do(
         return f"measured again on {day_words(again, today)}{known}{gone}."
     if shipped is not None:
         gone = f"left on {day_words(shipped, today)}"
+        if let_go and not beyond:
+            return f"{gone}{known}; nothing more is asked of it: {let_go}."
         return (
             f"{gone}{' with a figure beyond the limit' if beyond else known}: {TO_DECIDE}, and tick it off."
         )
     if beyond:
         return "beyond the limit: keep it back until it is mended and measured again."
+    if let_go:
+        return f"nothing more is asked of it{known}: {let_go}."
     return "measure it again before it leaves."

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from statistics import fmean
 
 import polars as pl
 
+from qc import clock
+from qc.jobs.whole_piece.parts import PartOfPiece
 from qc.jobs.whole_piece.sharing import Genealogy
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow, JsonObject
 from qc.plan import Stage
+from qc.store import PieceWord
 from qc.watch import cells_of, sources_of
-from qc.words import dated_words, plain_words, quantity_words, some_of
+from qc.words import dated_words, listed, plain_words, quantity_words, some_of
 
 RARE = 0.05
 """So seldom, over all that a piece shares, chance alone brings back as many of one of them. Chosen."""
@@ -118,13 +121,43 @@ def event_sentence(row: FrameRow) -> str:
     return text + (f". {row['note']}" if row.get("note") else "")
 
 
-def events_of(events: pl.DataFrame) -> tuple[PieceEvent, ...]:
-    """Return the events of a piece that are no parts built in, in order of the days."""
+def events_of(events: pl.DataFrame, happened: Iterable[PieceEvent] = ()) -> tuple[PieceEvent, ...]:
+    """Return the events of a piece but parts built in, and what else happened, in order of the days."""
     rows = events.filter((pl.col("kind") != "part") & pl.col("day").is_not_null())
-    return tuple(
+    told = [
         PieceEvent(row["day"], row["kind"], event_sentence(row), row["person"] or "")
         for row in rows.sort("day", "id", maintain_order=True).iter_rows(named=True)
-    )
+    ]
+    # of one day what was done stands before what was decided, and that before what left
+    return tuple(sorted((*told, *happened), key=lambda one: (one.day, one.kind == "shipped")))
+
+
+def happened_to(workshop: Workshop, serial: str, parts: Iterable[PartOfPiece]) -> list[PieceEvent]:
+    """Return what happened to a piece that no card tells: parts changed, and what was decided about it."""
+    found = []
+    for part in parts:
+        name = f"{part.part} {part.serial}"
+        if part.came_from and part.day:
+            said = f"{name} built in, out of {part.came_from}" + (
+                f", by {part.person}" if part.person else ""
+            )
+            found.append(PieceEvent(part.day, "part", said, part.person))
+        if part.until is not None:
+            went = f"went into {part.went_to}" if part.went_to else "taken out: another one took its place"
+            found.append(PieceEvent(part.until, "part", f"{name} {went}", ""))
+    zone = workshop.plan.workshop.time_zone
+    told: dict[tuple[object, ...], list[str]] = {}
+    for one in workshop.store.decided_of_pieces([serial]):
+        figure = workshop.plan.characteristic(one.stage, one.characteristic)
+        names = told.setdefault((clock.day_of(one.when, zone), one.what, one.who, one.text), [])
+        if figure is not None and figure.name not in names:
+            names.append(figure.name)
+    for (day, what, who, why), names in told.items():
+        if isinstance(day, date) and day <= workshop.today:
+            did = "kept back" if what is PieceWord.KEPT_BACK else "released"
+            of = f" for {listed(names)}" if names else ""
+            found.append(PieceEvent(day, "decided", f"{did}{of} by {who}: {why}", str(who)))
+    return found
 
 
 def remedies_of(workshop: Workshop, serial: str, events: pl.DataFrame) -> tuple[Remedy, ...]:
@@ -171,8 +204,13 @@ def _effects(workshop: Workshop, stage: Stage, serial: str, day: date, end: date
             yield f"{characteristic.name}: {first} before, {then} after"
 
 
-def returns_of(workshop: Workshop, serial: str, tree: Genealogy) -> tuple[Return, ...]:
-    """Return the returns of a piece, each beside what else came back, in order of the days."""
+def returns_of(
+    workshop: Workshop, serial: str, tree: Genealogy, suspected: Mapping[tuple[str, str], str]
+) -> tuple[Return, ...]:
+    """Return the returns of a piece, each beside what else came back, in order of the days.
+
+    `suspected` is what its signals coincide with, by kind and name, with the signal's own name.
+    """
     store, today = workshop.store, workshop.today
     back = store.events("returned", until=today).filter(pl.col("day").is_not_null())
     rows = back.select("serial", "day", "code").sort("day", maintain_order=True).rows()
@@ -180,16 +218,16 @@ def returns_of(workshop: Workshop, serial: str, tree: Genealogy) -> tuple[Return
     if not own:
         return ()
     gone = set(store.events("shipped", until=today)["serial"].drop_nulls())
-    returned = {one for one, _, _ in rows}
-    shares = []
-    for kind, name in tree.own(serial):
-        others = gone & set(tree.others(serial, kind, name))
-        shares.append((kind, name, len(others), len(others & returned)))
+    bearing = {(kind, name): gone & set(tree.others(serial, kind, name)) for kind, name in tree.own(serial)}
     found = []
     for day, cause in own:
         alike = tuple((one, when) for one, when, code in rows if one != serial and (code or "") == cause)
-        said = _one_off(cause, alike, len(gone - {serial}), shares, len(returned - {serial}))
-        found.append(Return(day, cause, alike, len(gone), tuple(shares), said))
+        back_alike = {one for one, _ in alike}
+        shares = tuple(
+            (kind, name, len(others), len(others & back_alike)) for (kind, name), others in bearing.items()
+        )
+        said = _one_off(cause, alike, len(gone - {serial}), shares, suspected)
+        found.append(Return(day, cause, alike, len(gone), shares, said))
     return tuple(found)
 
 
@@ -198,7 +236,7 @@ def _one_off(
     alike: Sequence[tuple[str, date]],
     gone: int,
     shares: Sequence[tuple[str, str, int, int]],
-    returned: int,
+    suspected: Mapping[tuple[str, str], str],
 ) -> str:
     """Say whether a return stands alone: by its cause, and by what it shares with others that came back."""
     named = cause or "no cause on record"
@@ -211,23 +249,35 @@ def _one_off(
         said = f"Not a one-off: {len(others)} {of} {same}."
     else:
         said = f"By its cause a one-off so far: none {of} came back for {named}."
-    return f"{said} {_of_shares(shares, gone, returned)}".rstrip()
+    return f"{said} {_of_shares(shares, gone, len(others), suspected)}".rstrip()
 
 
-def _of_shares(shares: Sequence[tuple[str, str, int, int]], gone: int, returned: int) -> str:
-    """Say of which batch or tool of the piece more came back than chance alone would bring."""
-    told = [
-        (chance_of_returns(back, left, returned, gone), f"{kind} {name}: {back} of {left} others came back")
-        for kind, name, left, back in shares
-        if back
-    ]
+def _of_shares(
+    shares: Sequence[tuple[str, str, int, int]],
+    gone: int,
+    returned: int,
+    suspected: Mapping[tuple[str, str], str],
+) -> str:
+    """Say of which batch or tool of the piece more came back for its cause than chance alone would bring.
+
+    One that a signal of the piece suspected before is asked about by itself; of the others the rarest is
+    looked for, so each counts as often as there are of them.
+    """
+    told = []
+    for kind, name, left, back in shares:
+        signal = suspected.get((kind, name), "")
+        asked = 1 if signal else sum(row[:2] not in suspected for row in shares)
+        by = f", which signal {signal} coincides with" if signal else ""
+        if back:
+            words = f"{kind} {name}{by}: {back} of {left} others came back for this cause"
+            told.append((chance_of_returns(back, left, returned, gone), asked, words))
     if not told:
-        return "Nothing that shares a batch or a tool with it came back." if shares else ""
-    rare = sorted(row for row in told if row[0] * len(shares) < RARE)
+        return "Nothing that shares a batch or a tool with it came back for this cause." if shares else ""
+    rare = sorted(row for row in told if row[0] * row[1] < RARE)
     if rare:
-        words = "; ".join(f"{said}, by chance alone in {chance:.1%} of cases" for chance, said in rare)
+        words = "; ".join(f"{said}, by chance alone in {chance:.1%} of cases" for chance, _, said in rare)
         return f"More than chance: {words}."
-    return f"Most of {min(told)[1]}, which chance alone brings about often enough."
+    return f"Most of {min(told)[2]}, which chance alone brings about often enough."
 
 
 def chance_of_returns(back: int, left: int, returned: int, gone: int) -> float:

@@ -27,9 +27,9 @@ class PartOfPiece:
     person : str
         By whom.
     until : date or None
-        When it went into another piece.
+        When it went into another piece, or another part took its place; None while it is in this one.
     went_to : str
-        That piece; empty while it is in this one.
+        That piece, if any.
     came_from : str
         The piece it was in before this one, if any.
     """
@@ -43,6 +43,18 @@ class PartOfPiece:
     until: date | None = None
     went_to: str = ""
     came_from: str = ""
+
+    @property
+    def there(self) -> bool:
+        """Whether it is in the piece still."""
+        return self.until is None and not self.went_to
+
+    @property
+    def gone(self) -> str:
+        """Say where it went, or that it is out; empty while it is there."""
+        if self.went_to:
+            return f"went into {self.went_to}"
+        return f"taken out on {dated_words(self.until)}" if self.until else ""
 
     @property
     def made_of(self) -> str:

@@ -63,10 +63,7 @@ def write_passport(workshop_name: str, record: PieceRecord, out: Path) -> Passpo
 
 def passport_of(workshop_name: str, record: PieceRecord) -> Passport:
     """Return what of a record stands on the page."""
-    parts = [
-        (one.part, one.serial, one.made_of, f"went into {one.went_to}" if one.went_to else one.since)
-        for one in record.parts
-    ]
+    parts = [(one.part, one.serial, one.made_of, one.gone or one.since) for one in record.parts]
     life = [*((one.day, one.told) for one in record.cards), *((one.day, one.said) for one in record.events)]
     events = [(dated_words(day), said) for day, said in sorted(life, key=lambda one: one[0])]
     return Passport(

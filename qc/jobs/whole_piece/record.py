@@ -22,6 +22,7 @@ from qc.jobs.whole_piece.life import (
     Remedy,
     Return,
     events_of,
+    happened_to,
     remedies_of,
     returns_of,
 )
@@ -131,8 +132,8 @@ class PieceRecord(Tabled):
             "hold": [row.to_dict() for row in self.hold],
             "figures": [one.to_dict() for one in self.figures],
             "cards": [one.to_dict() for one in self.cards],
-            "parts": [one.to_dict() for one in self.parts if not one.went_to],
-            "moved": [one.to_dict() for one in self.parts if one.went_to],
+            "parts": [one.to_dict() for one in self.parts if one.there],
+            "moved": [one.to_dict() for one in self.parts if not one.there],
             "part_of": [one.to_dict() for one in self.stays],
             "events": [one.to_dict() for one in self.events],
             "signals": [one.to_dict() for one in self.signals],
@@ -204,7 +205,7 @@ def piece_record(
         hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
     hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
-    returns = returns_of(workshop, serial, tree)
+    parts, returns = parts_of(workshop, serial, tree), returns_of(workshop, serial, tree, _suspected(signals))
     without = _without(workshop, serial, model, None if part else place.shipped, tree)
     return PieceRecord(
         serial=serial,
@@ -217,9 +218,9 @@ def piece_record(
         hold=hold,
         figures=figures,
         cards=cards_of(workshop.plan, cards),
-        parts=parts_of(workshop, serial, tree),
+        parts=parts,
         stays=stays_of(serial, tree),
-        events=events_of(events),
+        events=events_of(events, happened_to(workshop, serial, parts)),
         remedies=remedies_of(workshop, serial, events),
         returns=returns,
         signals=signals,
@@ -272,6 +273,11 @@ def _is_part(plan: Plan, serial: str) -> bool:
     return bool(prefix) and not serial.startswith(prefix)
 
 
+def _suspected(signals: Sequence[SignalOfPiece]) -> dict[tuple[str, str], str]:
+    """Return what the signals of a piece coincide with, open or answered: kind and name, and the signal."""
+    return {(one.kind, one.name): signal.name for signal in signals for one in signal.found.suspects}
+
+
 def _shared(
     workshop: Workshop,
     serial: str,
@@ -299,10 +305,7 @@ def _shared(
 
 def lines_of_piece(record: PieceRecord) -> PieceLines:
     """Return a piece in the words of a terminal or a sheet of paper."""
-    parts = [
-        (one.part, one.serial, one.made_of, f"went into {one.went_to}" if one.went_to else one.since)
-        for one in record.parts
-    ]
+    parts = [(one.part, one.serial, one.made_of, one.gone or one.since) for one in record.parts]
     sections = {
         "Batches and tools": [f"{kind} {name}, {stages}" for kind, name, stages in made_of(record.cards)],
         "Built into": [one.said for one in record.stays],

@@ -77,6 +77,7 @@ from .run_lengths import SHARES as SHARES
 from .run_lengths import estimated_text as estimated_text
 from .run_lengths import run_lengths_text as run_lengths_text
 from .signals import SignalWords as SignalWords
+from .signals import Touch as Touch
 from .signals import again_words as again_words
 from .signals import decisions_text as decisions_text
 from .signals import owner_words as owner_words

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
-from itertools import groupby
-from textwrap import shorten
 
 from qc.words import count_words, dated_words, some_of
 
@@ -14,9 +12,6 @@ HoldLine = tuple[str, str, str, str, str]
 
 FEW_LINES = 3
 """On a receipt; chosen: the worst are told, the list has all."""
-
-NOTE_WIDTH = 80
-"""Columns of a line of the note in status: the list itself tells everything."""
 
 
 def hold_text(
@@ -38,7 +33,7 @@ def hold_text(
     lines = [head, *_blocks(waiting)]
     if left_held:
         lines += ["", f"Left while to be held: {count_words(_pieces(left_held), 'piece')}."]
-        lines += [line for line in _blocks(left_held) if line and not line.startswith("  Next: ")]
+        lines += [line for line in _blocks([(*row[:4], "") for row in left_held]) if line]
     lines += _folded(shipped, "left before anybody released", every=every)
     if near:
         said = "Inside, but not proven (within the gauge's own spread of the limit)"
@@ -75,12 +70,14 @@ def hold_note(
     # words stand between all figures: a limit of 10 and a count of 2 would be read as 10.2
     unreleased = f" Left unreleased: {shipped}." if shipped else ""
     lines = [f"To hold: {count_words(_pieces(waiting), 'piece')} in the house.{unreleased} See: qc hold"]
-    lines += [f"The worst: {said}" for said in list(_worst(waiting).values())[:1]]
+    lines += [
+        f"The worst: {said.partition('. ')[0].rstrip('.')}." for said in list(_worst(waiting).values())[:1]
+    ]
     if left_held:
         serial, _, _, where, _ = left_held[0]
         newest = f"{'' if _pieces(left_held) == 1 else 'the newest '}{serial} ({where})"
         lines.append(f"Left while to be held: {count_words(_pieces(left_held), 'piece')}, {newest}.")
-    return tuple(shorten(line, NOTE_WIDTH, placeholder=" …") for line in lines)
+    return tuple(lines)
 
 
 def sheets_hold_note(own: Sequence[HoldLine]) -> str:
@@ -130,17 +127,25 @@ def tags_text(tags: int, file: str) -> str:
 
 
 def _blocks(rows: Sequence[HoldLine]) -> Iterator[str]:
-    """Set rows that tell the same under one head, with what to do once."""
-    for (name, because, step), own in groupby(rows, key=lambda row: (row[1], row[2], row[4])):
-        same = list(own)
+    """Set rows that tell the same under one head, with what to do once, where the first of them stands.
+
+    A command for one piece names it; one for several leaves its place open.
+    """
+    alike: dict[tuple[str, str, str], list[HoldLine]] = {}
+    for row in rows:
+        serial, name, because, _, step = row
+        alike.setdefault((name, because, step.replace(f" {serial} ", " SERIAL ")), []).append(row)
+    for (name, because, every), same in alike.items():
         yield ""
         if len(same) == 1:
-            serial, _, _, where, _ = same[0]
+            serial, _, _, where, step = same[0]
             yield f"{serial}  {name}: {because}  ({where})"
         else:
+            step = every
             yield f"{name}: {because}"
             yield from (f"  {serial}  ({where})" for serial, _, _, where, _ in same)
-        yield f"  Next: {step}"
+        if step:
+            yield f"  Next: {step}"
 
 
 def _folded(rows: Sequence[HoldLine], said: str, *, every: bool) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from qc.report.terminal.columns import table
 from qc.sayings import OUTCOME_WORDS, WORDS, Said, What, outcome_of
@@ -12,9 +13,22 @@ from qc.states import SIGNAL
 from qc.watch import Span, caution_words, rate_words, without_interval
 from qc.words import count_words, day_words
 
-Touch = tuple[str, str, date, Sequence[str], date | None, bool, date | None]
-"""Serial, serial of the instrument it went into, first day, stages, day it left, told by held rows only,
-day it was measured again."""
+
+class Touch(NamedTuple):
+    """A piece that something touched, as it is listed.
+
+    `inside` is the instrument it went into, `held` whether only held rows tell of the touch, `again` the day
+    on which it was measured once more.
+    """
+
+    serial: str
+    inside: str
+    day: date
+    stages: Sequence[str]
+    shipped: date | None
+    returned: date | None
+    held: bool
+    again: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,21 +164,32 @@ def touched_text(
     why_since: str,
     pieces: Sequence[Touch],
     as_of: date,
-    doubts: Sequence[tuple[str, Mapping[str, date | None]]] = (),
+    doubts: Sequence[tuple[str, Mapping[str, date | None], Sequence[Touch]]] = (),
 ) -> str:
-    """Say how many pieces it touched, how many have left, what a check found off before, and list them."""
-    left = sum(shipped is not None for *_, shipped, _, _ in pieces)
-    doubt = sum(held for *_, held, _ in pieces)
+    """Say how many pieces it touched, how many are out, what a check found off before, and list them.
+
+    A doubt is its sentence, its pieces with the day each was measured again, and the same pieces as listed.
+    """
+    gone = [one for one in pieces if one.shipped is not None]
+    back = sum(one.returned is not None for one in gone)
+    doubt = sum(one.held for one in pieces)
     when = f" since {day_words(since, as_of)}{why_since}" if since else why_since
-    head = f"{what} touched {count_words(len(pieces), 'piece')}{when}; {left} left the shop."
+    came = f", {back} of them came back" if back else ""
+    head = f"{what} touched {count_words(len(pieces), 'piece')}{when}; {len(gone)} left the shop{came}."
     if doubt:
         head += f" {doubt} of them stand{'s' * (doubt == 1)} only on held rows: qc held list"
-    for because, touched in doubts:
+    lists = [_touched_table(pieces, as_of)]
+    for because, touched, listed_ones in doubts:
         own = f" ({', '.join(touched)})" if touched else ""
         anew = [one for one, day in touched.items() if day is not None]
         later = f"; measured again since: {', '.join(anew)}" if anew else ""
         head += f" Before, {because}: {count_words(len(touched), 'piece')} in between{own}{later}."
-    return "\n".join([head, *table([_touch_row(piece, as_of) for piece in pieces])])
+        lists.append(["Read in between:", *_touched_table(listed_ones, as_of)] if listed_ones else [])
+    return "\n".join([head, *(line for lines in lists for line in lines)])
+
+
+def _touched_table(pieces: Sequence[Touch], today: date) -> list[str]:
+    return table([_touch_row(piece, today) for piece in pieces])
 
 
 def again_words(again: date | None, today: date) -> str:
@@ -196,8 +221,9 @@ def _dated(said: Said) -> str:
 
 
 def _touch_row(piece: Touch, today: date) -> tuple[str, str, str]:
-    serial, inside, day, stages, shipped, held, again = piece
-    part = f" in {inside}" if inside else ""
-    left = f", left {day_words(shipped, today)}" if shipped else ", still here"
-    doubt = again_words(again, today) + (" (only on a held row)" if held else "")
-    return f"{serial}{part}", day_words(day, today), f"{', '.join(stages)}{left}{doubt}"
+    part = f" in {piece.inside}" if piece.inside else ""
+    left = f", left {day_words(piece.shipped, today)}" if piece.shipped else ", still here"
+    if piece.returned:
+        left += f", came back {day_words(piece.returned, today)}"
+    doubt = again_words(piece.again, today) + (" (only on a held row)" if piece.held else "")
+    return f"{piece.serial}{part}", day_words(piece.day, today), f"{', '.join(piece.stages)}{left}{doubt}"

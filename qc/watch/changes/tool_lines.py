@@ -108,18 +108,33 @@ def weekly_pace(fitting: Sequence[Point]) -> float | None:
     """Return the draws a week of a tool in the quarter up to its newest piece; None for one day of drawing.
 
     It hangs on what was drawn and not on the day it is asked, so that a day told by it moves only when
-    something new was drawn. What was drawn on the first of these days came before the stretch.
+    something new was drawn. It is the least-squares line through the count at the end of each day: a line
+    through its two ends alone moves by a third more from one evening to the next.
 
     Parameters
     ----------
     fitting : sequence of Point
         The pieces of one fitting, in order of making.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from qc.watch import Point
+    >>> counts = {2: 0, 4: 4, 9: 14, 11: 18}  # of March: two draws a day
+    >>> draw = lambda n, day, count: Point(
+    ...     n, f"T-{n}", date(2026, 3, day), "", 13.9, 13.9, tool="D-2", tool_count=count
+    ... )
+    >>> round(weekly_pace([draw(n, day, count) for n, (day, count) in enumerate(counts.items(), 1)]), 1)
+    14.0
     """
     newest = fitting[-1]
     recent = [p for p in fitting if (newest.day - p.day).days <= LOOK_BACK_DAYS]
-    first = [p for p in recent if p.day == recent[0].day][-1]
-    draws, days = (newest.tool_count or 0) - (first.tool_count or 0), (newest.day - first.day).days
-    return DAYS_OF_A_WEEK * draws / days if draws > 0 and days > 0 else None
+    by_day = {(p.day - recent[0].day).days: float(p.tool_count or 0) for p in recent}
+    days, counts = np.array(list(by_day)), np.array(list(by_day.values()))
+    from_mean = days - days.mean()
+    spread = float(from_mean @ from_mean)
+    slope = float(from_mean @ counts) / spread if spread > 0 else 0.0
+    return DAYS_OF_A_WEEK * slope if slope > 0 else None
 
 
 def change_day_of(change_by: float | None, fitting: Sequence[Point]) -> date | None:

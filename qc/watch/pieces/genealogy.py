@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 
 import polars as pl
 
@@ -24,9 +25,9 @@ class PartUse:
     batch, tool, person : str
         As on its card; empty where the card does not say.
     until : date or None
-        The day it went into another piece; None while it is there.
+        The day it went into another piece, or another one took its place; None while it is there.
     went_to : str
-        That other piece.
+        That other piece; empty where another part took its place.
     """
 
     part: str
@@ -51,8 +52,9 @@ def part_uses(events: pl.DataFrame) -> tuple[PartUse, ...]:
     Returns
     -------
     tuple of PartUse
-        Recorded in a second piece, a part has left the first. A row that would put a piece inside itself,
-        by whatever detour, says nothing that can be; it is passed over.
+        Recorded in a second piece, a part has left the first; where pieces have one part of a kind, the next
+        one takes the place of the one before. A row that would put a piece inside itself, by whatever
+        detour, says nothing that can be; it is passed over.
     """
     named = events.filter(pl.col("subject").is_not_null() & pl.col("serial").is_not_null())
     columns = ["subject", "serial", "code", "day", "batch", "tool", "person"]
@@ -72,12 +74,34 @@ def part_uses(events: pl.DataFrame) -> tuple[PartUse, ...]:
             uses[before] = replace(uses[before], until=day, went_to=piece)
         now[part] = len(uses)
         uses.append(fresh)
-    return tuple(uses)
+    return tuple(_with_places_taken(uses))
+
+
+MOST, FEWEST = 0.8, 3
+"""Of pieces with a part of a kind so many have one alone, and there are as many at least. Chosen."""
+
+
+def _with_places_taken(uses: list[PartUse]) -> list[PartUse]:
+    """Say of a part that it is out where a later one of its kind came in and pieces have one of that kind."""
+    of_piece: dict[str, dict[str, list[int]]] = {}
+    for place, use in enumerate(uses):
+        if use.role:
+            of_piece.setdefault(use.role, {}).setdefault(use.piece, []).append(place)
+    for pieces in of_piece.values():
+        alone = sum(len(places) == 1 for places in pieces.values())
+        if len(pieces) < FEWEST or alone < MOST * len(pieces):
+            continue
+        for places in pieces.values():
+            for place, later in pairwise(places):
+                before, after = uses[place], uses[later]
+                if before.until is None and before.day and after.day and before.day < after.day:
+                    uses[place] = replace(before, until=after.day)
+    return uses
 
 
 def homes(uses: Iterable[PartUse]) -> dict[str, str]:
     """Return the piece that each part is in now."""
-    return {use.part: use.piece for use in uses if not use.went_to}
+    return {use.part: use.piece for use in uses if use.until is None and not use.went_to}
 
 
 def way_up(serial: str, uses: Iterable[PartUse]) -> tuple[str, ...]:

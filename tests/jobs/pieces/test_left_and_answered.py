@@ -17,9 +17,13 @@ ANSWERS = ("mended", "stays", "false")
 
 
 def left_held(shop):
-    """Return serial, figure and reason of every row whose piece left while it was to be held."""
+    """Return serial, figure and reason of every row whose piece left while it was to be held.
+
+    An answer that leaves nothing to be done, no cause or a mend that the piece came after, stands beside it.
+    """
     rows = hold_list(shop, judge=False).rows
-    return {(r.serial, r.stage, r.characteristic, r.why) for r in rows if r.left_held and r.waits}
+    listed = [r for r in rows if r.left_held and (r.waits or r.next_step.startswith("Nothing is to be"))]
+    return {(r.serial, r.stage, r.characteristic, r.why) for r in listed}
 
 
 def held_by_answered(shop):

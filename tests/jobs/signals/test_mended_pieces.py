@@ -92,9 +92,45 @@ def test_what_was_made_after_a_mend_leaves_freely(bows):
     bows.later().ship("A-037")
     bows.later()
     bows.ask("signals", "close", "1", *bows.mended, "--from", "A-037", "--who", "ML")
-    assert sorted(bows.waiting()) == [*BENT, "A-037"], "it left before the answer"
+    assert sorted(bows.waiting()) == BENT
+    (row,) = [row for row in bows.ask("hold")["pieces"] if row["serial"] == "A-037"]
+    assert row["left_held"] and row["released"]["who"] == "ML", "it left before the answer, which lets it go"
+    assert "it was not made under the cause of signal 1, which was mended" in row["released"]["why"]
     bows.later().ship("A-034", "A-038")
-    assert sorted(bows.waiting()) == [*BENT, "A-037"]
+    assert sorted(bows.waiting()) == BENT
+
+
+def test_of_what_left_meanwhile_nobody_is_called_back_for_a_signal_without_a_cause(bows):
+    bows.later().ship("A-032", "A-033")
+    bows.later()
+    words = ("--false", "--who", "ML", "--text", "the plate had shifted")
+    closed = bows.ask("signals", "close", "1", *words)
+    assert bows.waiting() == {}
+    rows = {row["serial"]: row for row in bows.ask("hold", "--all")["pieces"]}
+    assert sorted(rows) == ["A-032", "A-033"], "they stay listed with how they were let go"
+    assert rows["A-032"]["left_held"]
+    assert rows["A-032"]["released"]["why"] == "signal 1 had no cause: the plate had shifted"
+    assert "Left while to be held" not in bows.say("hold")
+    to_do = {piece["serial"]: piece["to_do"] for piece in closed["made_under"]}
+    asked = "it is inside the limits on record; nothing more is asked of it: no cause."
+    assert to_do["A-032"] == f"left on 12 Mar; {asked}"
+    assert to_do["A-034"].startswith("nothing more is asked of it")
+    bows.ask("signals", "reopen", "1", "--who", "ML")
+    assert sorted(bows.waiting()) == BENT
+    bows.ask("signals", "close", "1", *words)
+    bows.ask("hold", "keep", "A-032", "--who", "ML", "--why", "the player is asked")
+    assert sorted(bows.waiting()) == ["A-032"]
+
+
+def test_a_past_day_tells_of_what_left_while_held_as_it_did_then(bows):
+    bows.later().ship("A-032")
+    bows.later().close()
+    then, day = bows.waiting(), bows.day
+    bows.bend(50.0, 2)
+    bows.day = day
+    assert {one: row["left_held"] for one, row in bows.waiting().items()} == {
+        one: row["left_held"] for one, row in then.items()
+    }
 
 
 def test_what_was_measured_again_after_a_mend_leaves_freely(bows):

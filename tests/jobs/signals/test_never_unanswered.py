@@ -60,6 +60,9 @@ class Lived:
             now = by_id.get(own)
             answered = now is not None and now.state not in OPEN_STATES
             if not answered and (now is None or not now.stands):
+                if now is not None and now.back_of:
+                    self.counts["ways back"] += 1
+                    continue  # another one says that it is over since
                 put_right = now is not None and self._put_right(workshop, now.found.raised_serial)
                 self.counts["put right"] += put_right
                 if not put_right:

@@ -26,3 +26,13 @@ def test_status_does_not_say_that_all_is_as_it_was_while_a_signal_waits_that_is_
     bows.ask("signals", "close", "1", "--false", "--who", "ML")
     assert bows.ask("status")["signals_waiting"] == []
     assert bows.say("status").splitlines()[0].count("all 1 series are as they were.") == 1
+
+
+def test_after_a_mend_that_did_not_hold_the_days_to_answer_begin_anew(bows):
+    bows.later(6).close()
+    for _ in range(2):
+        bows.bend(56.0, 2)  # the same signal opens anew
+    found = bows.later().signal()
+    assert (found["state"], found["age_days"]) == ("open", 9)
+    assert (found["overdue"], found["due"]) == (False, "2026-03-25")
+    assert bows.later(7).signal()["overdue"]

@@ -15,7 +15,7 @@ from qc.jobs.board import StoreBoardData
 from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
 from qc.jobs.whole_piece import form_lines, piece_record
-from qc.jobs.whole_piece.life import chance_of_returns
+from qc.jobs.whole_piece.life import chance_of_returns, returns_of
 from qc.jobs.whole_piece.saying import figure_line
 from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
 
@@ -152,6 +152,37 @@ def test_a_return_is_told_beside_the_others(shop):
         .returns[-1]
         .said.startswith("By its cause a one-off so far")
     )
+
+
+def came_back(suspected):
+    """Return what is told of W-1 of batch K-1: of six others of it two came back for its cause, of 55."""
+    serials = [f"W-{n}" for n in range(1, 57)]
+    back = {"W-1": "worn", "W-2": "worn", "W-3": "worn", "W-40": "stiff"}
+    day = date(2026, 5, 4)
+    tables = {
+        "returned": pl.DataFrame([(one, day, code) for one, code in back.items()], orient="row",
+                                 schema=["serial", "day", "code"]),
+        "shipped": pl.DataFrame({"serial": serials}),
+    }  # fmt: skip
+    store = SimpleNamespace(events=lambda kind, until: tables[kind])
+    bears = {("batch", "K-1"): serials[1:7], ("batch", "L-1"): serials[1:30], ("tool", "M-1"): serials[20:]}
+    tree = SimpleNamespace(own=lambda _: bears, others=lambda _, kind, name: bears[kind, name])
+    (told,) = returns_of(SimpleNamespace(store=store, today=day), "W-1", tree, suspected)
+    return told
+
+
+def test_a_batch_that_a_signal_suspected_is_asked_about_by_itself():
+    told = came_back({})
+    assert told.shares[0] == ("batch", "K-1", 6, 2), "what came back for another cause is another matter"
+    # scipy's own Fisher test, one-sided: 2 of 6 against 0 of the other 49
+    chance = fisher_exact([[2, 4], [0, 49]], alternative="greater").pvalue
+    assert f"{chance:.1%}" == "1.0%"
+    assert (
+        "More than chance: batch K-1: 2 of 6 others came back for this cause, by chance alone in 1.0%"
+        in told.said
+    )
+    said = came_back({("batch", "K-1"): "4"}).said
+    assert "batch K-1, which signal 4 coincides with: 2 of 6 others came back" in said
 
 
 @pytest.mark.parametrize(

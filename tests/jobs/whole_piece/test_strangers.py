@@ -54,8 +54,8 @@ def test_every_piece_is_told_whatever_is_built_into_it(stranger, rng):
             one for one in record.figures if one.inside and (serial, one.stage, one.characteristic) in waits
         ]
         assert not waits or not any(line.startswith("Inside its limits") for line in record.judgement)
-        assert {one.serial for one in record.parts if not one.went_to} == {
-            use.part for use in uses if use.piece == serial and not use.went_to
+        assert {one.serial for one in record.parts if one.there} == {
+            use.part for use in uses if use.piece == serial and use.until is None
         }
         by_signals = {r.because.split(":")[0] for r in held.rows if (r.serial, r.why) == (serial, "signal")}
         assert {f"signal {one.name}" for one in record.signals} >= {

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from qc.plan import Characteristic, DatedLimits, Gauge, Model, Plan, PlanFault, Shop, Stage
 from qc.report.terminal import (
+    Touch,
     correction_text,
     decisions_text,
     exported_text,
@@ -131,15 +132,20 @@ def test_what_became_of_rows():
 
 def test_what_was_touched_says_how_many_left():
     pieces = [
-        ("T-1", "QH-9", date(2026, 11, 3), ["draw", "slide"], date(2026, 11, 20), False, None),
-        ("T-2", "", date(2025, 11, 3), ["draw"], None, True, date(2026, 11, 21)),
+        Touch("T-1", "QH-9", date(2026, 11, 3), ["draw", "slide"], date(2026, 11, 20), None, False, None),
+        Touch("T-2", "", date(2025, 11, 3), ["draw"], None, None, True, date(2026, 11, 21)),
+        Touch("T-3", "", date(2026, 11, 4), ["draw"], date(2026, 11, 5), date(2026, 11, 9), False, None),
     ]
     assert touched_text("die D-2", date(2026, 11, 1), ", by hand", pieces, TODAY).splitlines() == [
-        "die D-2 touched 2 pieces since 1 Nov, by hand; 1 left the shop. "
+        "die D-2 touched 3 pieces since 1 Nov, by hand; 2 left the shop, 1 of them came back. "
         "1 of them stands only on held rows: qc held list",
         "  T-1 in QH-9  3 Nov       draw, slide, left 20 Nov",
         "  T-2          3 Nov 2025  draw, still here, measured again on 21 Nov (only on a held row)",
+        "  T-3          4 Nov       draw, left 5 Nov, came back 9 Nov",
     ]
+    read = [("it was off", {"T-1": None}, pieces[:1])]
+    said = touched_text("gauge G-1", None, "", [], TODAY, read).splitlines()
+    assert said[1:] == ["Read in between:", "  T-1 in QH-9  3 Nov  draw, slide, left 20 Nov"]
     assert touched_text("gauge G-1", None, "", [], TODAY) == "gauge G-1 touched 0 pieces; 0 left the shop."
 
 

@@ -18,6 +18,10 @@ FARTHER = 8.0
 ABOUT_ZERO = 5.0
 """A usual figure within so many spreads of zero is a deviation, not a size."""
 
+FARTHEST = 20.0
+"""Spreads from the usual figure at which a deviation is out of the question too. Chosen: a size whose level
+has just moved looks like a deviation for a while, and ten times of it went in unasked."""
+
 NEAR = 4.0
 """Spreads from the usual figure within which a multiplied figure counts as usual."""
 
@@ -88,7 +92,7 @@ def _impossible(value: pl.Expr) -> pl.Expr:
     )
     # What cannot be is held by its rule anyhow: here it is only a question of what to offer.
     senseless = ~value.is_between(pl.col("_sensible_low"), pl.col("_sensible_high")).fill_null(True)
-    return senseless | (out & ~about_zero)
+    return senseless | (out & (~about_zero | (far > FARTHEST).fill_null(False)))
 
 
 def _possible(value: pl.Expr) -> pl.Expr:

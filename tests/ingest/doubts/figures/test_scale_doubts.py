@@ -98,6 +98,15 @@ def test_what_cannot_be_is_offered_a_mend_however_wide_the_record_is(judge, said
     ]
 
 
+@pytest.mark.parametrize(("text", "value"), [("119", 11.9), ("82", None)])
+def test_a_size_whose_level_just_moved_is_no_deviation_of_any_height(judge, said, text, value):
+    past = Known(today=TODAY, usual={("polish", "mass_loss", "tenor"): Usual(18.0, 3.7, 60)})
+    slips = [
+        r["proposal"]["value"] for r in said(judge(polish(text), past=past)) if r["id"] == "decimal-slip"
+    ]
+    assert slips == ([value] if value else [])
+
+
 def test_too_few_on_record_do_not_count(judge, said):
     past = Known(today=TODAY, usual={("polish", "mass_loss", "tenor"): Usual(1.8, 0.01, 3)})
     assert said(judge(polish("18.1"), past=past)) == []
