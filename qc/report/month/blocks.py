@@ -60,7 +60,8 @@ def rolled_line(
     whole, *others = (rolled(every) for every in (now, before, year_ago))
     if whole is None:
         return None
-    return Rolled(whole.share, *whole.interval, *(one.share if one else None for one in others))
+    beside = ((one.share, *one.interval) if one else None for one in others)
+    return Rolled(whole.share, *whole.interval, *beside)
 
 
 def change_lines(

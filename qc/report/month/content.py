@@ -55,6 +55,10 @@ class Yield:
         return self.passed / self.through if self.through else None
 
 
+Share = tuple[float, float, float]
+"""A share with the two ends of its interval."""
+
+
 @dataclass(frozen=True, slots=True)
 class Rolled:
     """First-pass yield of all stages in a row, with its interval, beside the month before and a year ago."""
@@ -62,8 +66,8 @@ class Rolled:
     share: float
     low: float | None = None
     high: float | None = None
-    before: float | None = None
-    year_ago: float | None = None
+    before: Share | None = None
+    year_ago: Share | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,14 +6,24 @@ import re
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
+from itertools import accumulate
 
 from qc.plain import JsonObject
-from qc.report.month.content import HOUR_PLACES, LEFT_HELD, DieLine, MonthContent, PieceToHold, Reaction
+from qc.report.month.content import (
+    HOUR_PLACES,
+    LEFT_HELD,
+    DieLine,
+    MonthContent,
+    PieceToHold,
+    Reaction,
+    Share,
+)
 from qc.report.month.gauge_checks import gauge_line
 from qc.report.month.methods import methods
 from qc.report.month.panel_words import capability_line, panel_lines
 from qc.report.terminal import weeks_words
 from qc.shares import adding_up, between_words, percent_words
+from qc.stats import proportion
 from qc.words import MONTHS, count_words, day_words, month_words, pieces_words, some_of
 
 _SIGNAL = re.compile(r"^signal [0-9a-f]+: ")
@@ -193,12 +203,15 @@ def yield_words(share: float | None, low: float | None, high: float | None) -> s
 
 
 def _counted(pair: tuple[int, int] | None) -> str:
-    """Write the yield of another month with its count; a dash where nothing came."""
-    return f"{percent_words(pair[0] / pair[1])} of {pair[1]}" if pair and pair[1] else "—"
+    """Write the yield of another month with its interval and its count; a dash where nothing came."""
+    if not pair or not pair[1]:
+        return "—"
+    found = proportion(*pair)
+    return f"{yield_words(found.share, *found.interval)} of {pair[1]}"
 
 
-def _share(share: float | None) -> str:
-    return "—" if share is None else percent_words(share)
+def _share(share: Share | None) -> str:
+    return "—" if share is None else yield_words(*share)
 
 
 def figure_words(name: str) -> str:
@@ -310,6 +323,10 @@ def _rework(content: MonthContent) -> JsonObject:
     hour = content.hour
     costs = adding_up([one.hours * (hour[0] if hour else 0.0) for one in content.rework])
     total = f"{adding_up([content.rework_hours], HOUR_PLACES)[0]} h"
+    whole = content.rework_hours
+    so_far = [
+        running / whole if whole else 0.0 for running in accumulate(one.hours for one in content.rework)
+    ]
     return {
         "rework": [
             {
@@ -318,8 +335,9 @@ def _rework(content: MonthContent) -> JsonObject:
                 "cost": f"{cost} {hour[1]}".rstrip() if hour else "",
                 "pieces": pieces_words(one.pieces),
                 "width": one.hours / most if most else 0.0,
+                "so_far": percent_words(running),
             }
-            for one, told, cost in zip(content.rework, hours, costs, strict=True)
+            for one, told, cost, running in zip(content.rework, hours, costs, so_far, strict=True)
         ],
         "rework_total": f"{total}, {content.rework_cost}" if hour else total,
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from datetime import date, datetime
+from itertools import accumulate
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
@@ -74,8 +75,13 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
         *_yield_tables(content),
         (
             "Rework",
-            ("cause", "hours [h]", "pieces", "share"),
-            [(r.cause, r.hours, r.pieces, r.share) for r in content.rework],
+            ("cause", "hours [h]", "pieces", "share", "share up to here"),
+            [
+                (r.cause, r.hours, r.pieces, r.share, running)
+                for r, running in zip(
+                    content.rework, accumulate(r.share for r in content.rework), strict=True
+                )
+            ],
         ),
         (
             "Open",

@@ -12,6 +12,7 @@ import numpy as np
 import openpyxl
 import pypdfium2
 import pytest
+from scipy.stats import binomtest
 
 from qc.intervals import interval_words
 from qc.plan import Gauge
@@ -43,7 +44,6 @@ from qc.report.month.panel_words import (
     panel_lines,
 )
 from qc.report.month.template_data import hold_lines, plain_content, yield_words
-from qc.shares import percent_words
 from qc.watch import FactorLevels, MasterCheck, Points, Question, SeriesVerdict, gauge_changes, judge
 
 UNSAID = {"key", "month", "width", "steps", "caution", "name", "title", "workshop"}
@@ -115,7 +115,7 @@ def content(verdicts):
         shipped=(("Tenor", 5), ("Alto", 2)),
         returned=("S-001 came back on 3 August: dent.",),
         yields=yields,
-        rolled=Rolled(19 / 28, 0.27, 0.95, 0.78, None),
+        rolled=Rolled(19 / 28, 0.27, 0.95, (0.78, 0.4, 0.97), None),
         changes=(
             Change(
                 str(moved.key),
@@ -269,7 +269,9 @@ def test_figures_of_the_workbook_are_those_of_the_words_and_of_the_command(conte
         assert (f"{row[1]} of {row[2]}", yield_words(*row[3:6])) == (words["of"], words["share"])
         assert row[:4] == [own["stage"], own["passed"], own["of"], own["share"]]
         for (passed, through), name in zip((row[6:8], row[8:10]), ("before", "year_ago"), strict=True):
-            other = "—" if through is None else f"{percent_words(passed / through)} of {through}"
+            # the interval beside it is the exact one of scipy
+            exact = through and binomtest(int(passed), int(through)).proportion_ci(method="exact")
+            other = f"{yield_words(passed / through, *exact)} of {through}" if through else "—"
             assert words[name] == other
     for row, words in zip(sheets["Rework"][1:], told["rework"], strict=True):
         assert f"{row[1]:.2f} h" == words["hours"] and f"{row[2]} piece" in words["pieces"]
