@@ -39,7 +39,8 @@ def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
     if not pooled.clear:
         return ""
     stage = verdicts[0].stage_name
-    over = f"lag-1 correlation {pooled.lag_1:.2f}, {pooled.n} pieces of {len(parts)} series"
+    lag_1 = f"{pooled.lag_1:.2f}".replace("-", "−")
+    over = f"lag-1 correlation {lag_1}, {pooled.n} pieces of {len(parts)} series"
     if pooled.lag_1 < 0:
         return f"{stage}: high and low pieces take turns ({over}); two people or tools by turns do that."
     return f"{stage}: neighbouring pieces are alike ({over}); so small changes are told later than elsewhere."

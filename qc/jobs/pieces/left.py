@@ -12,8 +12,8 @@ from qc import clock
 from qc.jobs.pieces.rows import HELD_ROW, HoldRow, why_words
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.plan import PLACE
-from qc.watch import place_words
+from qc.plan import PLACE, Characteristic
+from qc.watch import PieceFigure, place_words
 from qc.words import count_words, dated_words
 
 LEFT_NEXT = (
@@ -194,10 +194,18 @@ def with_days(workshop: Workshop, rows: Sequence[HoldRow]) -> list[HoldRow]:
             pl.col("serial") == row.serial,
             pl.col("stage") == row.stage,
             pl.col("characteristic").is_in(figure.sources),
-            pl.col("day") == row.figure.day,
-        )["entered_at"].drop_nulls()
-        found.append(replace(row, since=clock.day_of(max(own), zone)) if len(own) else row)
+        )
+        told = _that_put_outside(own, figure, row.figure)["entered_at"].drop_nulls()
+        found.append(replace(row, since=clock.day_of(max(told), zone)) if len(told) else row)
     return found
+
+
+def _that_put_outside(own: pl.DataFrame, figure: Characteristic, found: PieceFigure) -> pl.DataFrame:
+    """Return the readings by which a figure is outside: those of its worst place, of a mean the newest."""
+    if figure.decides == "every-place" and figure.derive is None:
+        own = own.filter([place_words(at) == found.place for at in own.iter_rows(named=True)])
+        return own.filter(pl.col("day") == pl.col("day").max())
+    return own.filter(pl.col("day") == found.day)
 
 
 def once_left(row: HoldRow) -> HoldRow:

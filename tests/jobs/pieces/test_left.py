@@ -108,6 +108,15 @@ def test_what_was_known_only_after_it_left_was_not_held_then(ask):
     assert "QH-1401 left on 19 Nov 2026 while it was to be held." in again
 
 
+def test_a_place_that_was_read_inside_since_hides_no_place_that_was_outside_when_it_left(ask):
+    head = "Card,Lacquer card\n\nDate,Serial,Model,Area,Spot,Lacquer thickness\n"
+    ask(text=head + "2026-11-10,QH-1450,tenor,slide,3,9.1\n", day="2026-11-10")
+    ask(text=shipped("QH-1450"), day="2026-11-12")
+    ask(text=head + "2026-11-11,QH-1450,tenor,slide,1,14.0\n", day="2026-11-20")
+    (row,) = [r for r in ask("hold", "--json", "--as-of", "2026-11-20")["pieces"] if r["serial"] == "QH-1450"]
+    assert row["place"] == "slide, spot 3" and row["left_held"] is True
+
+
 def test_what_is_typed_at_the_bench_says_so_too(ask):
     shop = open_workshop(ask.folder, as_of=date(2026, 11, 12))
     boxes = {"Serial": "QH-1401", "Shipped": "2026-11-12", "Person": "IS"}
