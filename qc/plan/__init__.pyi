@@ -28,3 +28,4 @@ from .template import template_text as template_text
 from .tree import Node as Node
 from .tree import read_tree as read_tree
 from .versions import keep_past as keep_past
+from .written import figures_written as figures_written

@@ -180,7 +180,7 @@ def _hidden(seen: PointedSheet) -> Mapping[str, str]:
 def _line(one: PointedLine, what: str, choices: Mapping[str, str]) -> Component:
     """Ask what stands in one column or row: what it most likely is stands there already."""
     over = one.heading or "no heading"
-    below = ", ".join(one.texts[:SAMPLES])
+    below = ", ".join(one.texts[:SAMPLES]) + (" (proposed by these figures alone)" if one.by_values else "")
     about = html.Span(
         [html.B(f"{what.capitalize()} {one.name}: {over}"), html.Span(below, className="small")]
     )

@@ -17,7 +17,7 @@ from qc.ingest.layouts.shown import (
     read_cells,
     read_spot,
 )
-from qc.plan import PLACE, Card, Characteristic, Node, Plan, PlanFault
+from qc.plan import PLACE, Card, Characteristic, Node, Plan, PlanFault, figures_written
 
 FIELDS = ("layout", "fixed", "dates", "decimal", "serials", "not measured", "words", "facts", "tables")
 OF_TABLE = ("card", "pieces", "leave out", "as above", "facts", "figures")
@@ -297,7 +297,7 @@ class _Reader:
         """Hold a named figure against the plan: its unit, and each place at which it has to be told."""
         figure = figure_named(self.words.get(plain(word), word), card, self.plan)
         if figure is None:
-            names = ", ".join(c.name for c in self.plan.figures_on(card))
+            names = ", ".join(c.name for c in figures_written(self.plan, card))
             self.fault(node, "is", f"{card.title} has no figure {word}", f"Its figures are: {names}.")
             return
         if unit is not None and unit.kind == "word":

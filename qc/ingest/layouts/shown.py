@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from qc.ingest.cells import plain
-from qc.plan import PLACE, Card, Characteristic, Plan
+from qc.plan import PLACE, Card, Characteristic, Plan, figures_written
 
 FACTS = {
     "serial": "serial",
@@ -228,7 +228,7 @@ def read_cells(text: str) -> tuple[int, int, int, int] | None:
 def figure_named(text: str, card: Card, plan: Plan) -> Characteristic | None:
     """Return the figure of a card that a word names, by its name or id; None where it names none."""
     name = plain(text)
-    for figure in plan.figures_on(card):
+    for figure in figures_written(plan, card):
         if name in {plain(figure.name), plain(figure.id), plain(figure.id.replace("-", " "))}:
             return figure
     return None

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Literal
 
@@ -12,7 +12,9 @@ from qc.ingest.cards import CardHeadings, Cell, HeadReader, SheetWords
 from qc.ingest.cells import is_worked_out_heading, known_field, plain, possible_days, read_decimal
 from qc.ingest.layouts import LaidTable, Pieces, Pointed, SheetLayout, ShownFigure
 from qc.ingest.reading import Grid, column_letters
-from qc.plan import Card, Plan
+from qc.ingest.sources.by_values import figures_by_values
+from qc.ingest.sources.which_card import words_of_cards
+from qc.plan import Card, Plan, figures_written
 
 Are = Literal["rows", "columns"]
 
@@ -46,6 +48,8 @@ class PointedLine:
         What stands there of the first pieces.
     meaning, unit : str
         A choice of `choices_of`, empty where it is left out; the unit of a figure where it is not the plan's.
+    by_values : bool
+        It is proposed by the values alone: no heading says so.
     """
 
     at: int
@@ -54,6 +58,7 @@ class PointedLine:
     texts: tuple[str, ...]
     meaning: str = ""
     unit: str = ""
+    by_values: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +92,7 @@ def choices_of(card: Card, plan: Plan) -> dict[str, str]:
     A figure with places is a choice for each of them; one with more than `MOST_PLACES` is left out.
     """
     found = {fact: fact.capitalize() for fact in POINTED}
-    for figure in plan.figures_on(card):
+    for figure in figures_written(plan, card):
         kinds = list(figure.places)
         across = list(product(*(figure.places[kind] for kind in kinds)))
         if len(across) > MOST_PLACES:
@@ -126,8 +131,10 @@ def propose_pointing(
     begin = usual if first is None else first
     cards = [one for one in plan.cards if one.event is None and one.id == (card or one.id)]
     tried = [_lines(grid, plan, words, one, way, begin) for one in cards]
-    known = [sum(one.meaning not in {"", *POINTED} for one in lines) for lines in tried]
-    best = known.index(max(known))
+    told = words_of_cards(grid, plan, cards)
+    titles = {plain(text) for row in grid.rows for text in row}
+    likely_cards = [_likeliness(one, lines, told, titles) for one, lines in zip(cards, tried, strict=True)]
+    best = likely_cards.index(max(likely_cards))
     taken = {one.meaning for one in tried[best]}
     heads = _of_head(grid, way, begin, tried[best])
     said = tuple((fact, cell) for fact, cell in _said(plan, heads).items() if fact not in taken)
@@ -243,7 +250,26 @@ def _lines(grid: Grid, plan: Plan, words: SheetWords, card: Card, are: Are, begi
         used |= {meaning} - {""}
         name = column_letters(at) if are == "rows" else str(at)
         found.append(PointedLine(at, name, over, tuple(filled), meaning, unit))
-    return found
+    return _by_values(found, card, plan)
+
+
+def _by_values(lines: Sequence[PointedLine], card: Card, plan: Plan) -> list[PointedLine]:
+    """Propose for lines that no heading tells what their values tell."""
+    taken = {n: one.meaning for n, one in enumerate(lines) if one.meaning}
+    choices = [one for one in choices_of(card, plan) if one not in POINTED]
+    told = figures_by_values([one.texts for one in lines], taken, card, plan, choices)
+    return [
+        replace(one, meaning=told[n], by_values=True) if n in told else one for n, one in enumerate(lines)
+    ]
+
+
+def _likeliness(
+    card: Card, lines: Sequence[PointedLine], words: Mapping[str, float], titles: Collection[str]
+) -> tuple[bool, float, int]:
+    """Return how well a sheet fits a card: by its title, by its headings and words, then by its values."""
+    figures = [one for one in lines if one.meaning not in {"", *POINTED}]
+    by_heading = sum(not one.by_values for one in figures)
+    return plain(card.title) in titles, by_heading + words.get(card.id, 0.0), len(figures)
 
 
 def _kinds(plan: Plan, words: SheetWords) -> Mapping[str, Callable[[str], bool]]:

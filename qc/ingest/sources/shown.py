@@ -30,7 +30,7 @@ from qc.ingest.layouts import (
 )
 from qc.ingest.reading import Grid, column_letters
 from qc.ingest.unfolded import Rows, UnfoldedReading
-from qc.plan import Card, Characteristic, Plan
+from qc.plan import Card, Characteristic, Plan, figures_written
 from qc.words import command_words
 
 Unfold = Callable[[CardSheet, Plan], Rows]
@@ -164,7 +164,7 @@ def _sheets(
         figure = figure_named(row.what, card, plan)
         if figure is None:
             _, line, column = row.figure
-            names = ", ".join(c.name for c in plan.figures_on(card))
+            names = ", ".join(c.name for c in figures_written(plan, card))
             problem = f"{card.title} has no figure {row.what or 'without a name'}"
             cell = f"{column_letters(column)}{line}"
             raise SheetError(grid.file, problem, f"Its figures are: {names}.", tab=grid.tab, cell=cell)

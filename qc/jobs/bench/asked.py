@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import log2
 from typing import Final, Literal
 
-from qc.plan import PLACE, Card, Model, Plan
+from qc.plan import PLACE, Card, Model, Plan, figures_written
 from qc.report.cards import BlankCard, blank_card
 from qc.report.cards import Box as PaperBox
 from qc.trade import harmonic_semitones, note_name
@@ -202,8 +202,8 @@ def _fields(card: Card, plan: Plan, blank: BlankCard) -> Iterator[BenchField]:
     number = 0
     rows = blank.rows[:1] if blank.lines else blank.rows
     for column, name in blank.figures.items():
-        figure = next(one for one in plan.figures_on(card) if one.id == name)
-        others = {place for one in plan.figures_on(card) for place in one.places} - set(figure.places)
+        figure = next(one for one in figures_written(plan, card) if one.id == name)
+        others = {place for one in figures_written(plan, card) for place in one.places} - set(figure.places)
         for row, cells in enumerate(rows):
             if cells[column] is None:
                 continue
@@ -237,7 +237,7 @@ def _has(model: Model, at: Mapping[str, str]) -> bool:
 
 def _boxes(card: Card, plan: Plan, blank: BlankCard) -> Iterator[BenchBox]:
     needed = set(NEEDED[card.event] if card.event else ("Serial", "Date"))
-    if any(plan.asks_model(card.stage or "", one.id) for one in plan.figures_on(card)):
+    if any(plan.asks_model(card.stage or "", one.id) for one in figures_written(plan, card)):
         needed.add("Model")
     papers = [box for box in blank.head if not box.value or box.label == "A4 Hz"]
     if blank.lines:
@@ -291,7 +291,7 @@ CHOICES: Final[Mapping[str, tuple[str, ...]]] = {
 
 
 def _models(card: Card, plan: Plan) -> list[Model]:
-    on = {model.id for figure in plan.figures_on(card) for model in plan.models_of(figure)}
+    on = {model.id for figure in figures_written(plan, card) for model in plan.models_of(figure)}
     return [model for model in plan.models if model.id in on or not on]
 
 
@@ -299,13 +299,13 @@ def _gauges(label: str, card: Card, plan: Plan) -> list[tuple[str, str]]:
     """Return the gauges of the class that a box is named by, else of those that the card's figures need."""
     wanted = {label.lower().replace(" ", "-")}
     if label == "Gauge":
-        wanted = {one.gauge_class for one in plan.figures_on(card) if one.gauge_class}
+        wanted = {one.gauge_class for one in figures_written(plan, card) if one.gauge_class}
     every = [one for one in plan.gauges if one.gauge_class in wanted or card.event == "gauge-check"]
     return [(one.id, f"{one.id}, {one.name}") for one in every]
 
 
 def _tools(card: Card, plan: Plan) -> list[tuple[str, str]]:
     """Return the tools that are fitted; of a card of figures those that its figures wear with."""
-    classes = {one.wears_with for one in plan.figures_on(card) if one.wears_with}
+    classes = {one.wears_with for one in figures_written(plan, card) if one.wears_with}
     every = [one for one in plan.tools if card.event == "tool-fitted" or one.removed is None]
     return [(one.id, f"{one.id}, {one.name}") for one in every if not classes or one.tool_class in classes]

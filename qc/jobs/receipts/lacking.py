@@ -10,7 +10,7 @@ from itertools import product
 import polars as pl
 
 from qc.ingest import Known, Unfolded
-from qc.plan import PLACE, TUBE_FIGURES, Card, Characteristic, Plan
+from qc.plan import PLACE, Card, Characteristic, Plan, figures_written
 from qc.watch import loose_tubes
 from qc.words import count_words, listed
 
@@ -63,7 +63,7 @@ def _of_card(
     columns = ["serial", "model", "characteristic", *PLACE]
     brought = pl.concat([own.select(columns), past.select(columns)], how="vertical_relaxed")
     read = brought.partition_by("characteristic", as_dict=True)
-    figures = [_Figure(c, read[(c.id,)]) for c in _asked(card, plan) if (c.id,) in read]
+    figures = [_Figure(c, read[(c.id,)]) for c in figures_written(plan, card) if (c.id,) in read]
     pieces = brought.partition_by("serial", as_dict=True, maintain_order=True)
     lacking: list[str] = []
     loose = loose_tubes(brought) if card.source == "slide" else frozenset()
@@ -79,14 +79,6 @@ def _of_card(
         rest = len(lacking) - MOST_TOLD
         more = f"; and {count_words(rest, 'more piece')}" if rest > 0 else ""
         yield f"Still missing of {card.title}: {'; '.join(lacking[:MOST_TOLD])}{more}."
-
-
-def _asked(card: Card, plan: Plan) -> tuple[Characteristic, ...]:
-    """Return the figures of a card; a slide card that lists none asks for both diameters."""
-    if card.source == "slide" and not card.characteristics:
-        both = (plan.characteristic(card.stage or "", name) for name in TUBE_FIGURES)
-        return tuple(c for c in both if c is not None)
-    return plan.figures_on(card)
 
 
 @dataclass(frozen=True)

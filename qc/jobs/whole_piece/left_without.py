@@ -12,7 +12,7 @@ from qc import clock
 from qc.jobs.pieces import rows_words
 from qc.jobs.whole_piece.sharing import Genealogy, days_left
 from qc.jobs.workshop import Workshop
-from qc.plan import Plan, Stage
+from qc.plan import Plan, Stage, figures_written
 from qc.words import dated_words, listed
 
 LIKE = 40
@@ -103,7 +103,7 @@ def _is_asked(plan: Plan, stage: Stage, model: str) -> bool:
     return any(
         not model or model in {m.id for m in plan.models_of(figure)}
         for card in cards
-        for figure in plan.figures_on(card)
+        for figure in figures_written(plan, card)
     )
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Final
 
-from qc.plan import PLACE, Card, Characteristic, Plan
+from qc.plan import PLACE, Card, Characteristic, Plan, figures_written
 from qc.words import unit_words
 
 LIST_ROWS: Final = 18  # chosen: rows of a hand's height on one side
@@ -177,7 +177,7 @@ def _made(
 
 def _asked(card: Card, plan: Plan) -> list[Characteristic]:
     """Return the figures that are typed: not both diameters and the clearance between them."""
-    found = [one for one in plan.figures_on(card) if one.derive is None]
+    found = [one for one in figures_written(plan, card) if one.derive is None]
     if card.source == "slide":
         stage = card.stage or ""
         names = ("inner_od", "outer_bore", "clearance_read")
