@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from weakref import WeakKeyDictionary
 
 import polars as pl
 
@@ -12,8 +13,9 @@ from qc.jobs.judging.closings import said_by, with_reopenings
 from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.judging.names import name_of
 from qc.jobs.workshop import Workshop
+from qc.plan import Plan
 from qc.sayings import CLOSED_STATES, OPEN_STATES, Said, SignalState, last_closing, state_after
-from qc.store import SignalRecord, own_id, signal_id
+from qc.store import SignalRecord, Store, own_id, signal_id
 from qc.watch import SeriesKey, SeriesVerdict, SignalResult, Suspect, heirs_of, stands_in, way_back_of
 
 
@@ -83,14 +85,26 @@ def looks_back(workshop: Workshop) -> bool:
     return newest is not None and workshop.today < newest
 
 
+_JUDGED_LAST: WeakKeyDictionary[Store, tuple[tuple[date, tuple[int, int], Plan], list[SeriesVerdict]]] = (
+    WeakKeyDictionary()
+)
+"""Verdicts of the past day that was asked about last, by store: one answer asks for them several times."""
+
+
 def verdicts_of_day(workshop: Workshop) -> list[SeriesVerdict]:
     """Return the verdicts of the day asked about, in route order; those of a past day are not kept."""
     if not looks_back(workshop):
         return load_verdicts(workshop)
     from qc.jobs.judging.verdicts import judge_now
 
+    own = workshop.today, workshop.store.pulse(), workshop.plan
+    day, pulse, plan = own
+    if (last := _JUDGED_LAST.get(workshop.store)) and last[0][:2] == (day, pulse) and last[0][2] is plan:
+        return list(last[1])
     # an answer about a past day keeps nothing: it is given where the store cannot be written, too
-    return judge_now(workshop, keep=False).verdicts
+    verdicts = judge_now(workshop, keep=False).verdicts
+    _JUDGED_LAST[workshop.store] = own, list(verdicts)
+    return verdicts
 
 
 def signals_of_day(

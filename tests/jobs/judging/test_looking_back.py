@@ -40,6 +40,25 @@ def test_signals_of_a_past_day_were_raised_by_then(then):
     assert {v.id for v in signal_views(then, verdicts_of_day(then))} == {s.id for s in found}
 
 
+def test_a_past_day_is_judged_once_until_something_is_entered_or_another_day_asked(shop, monkeypatch):
+    from qc.jobs.judging import verdicts
+
+    judged, judge_now = [], verdicts.judge_now
+    monkeypatch.setattr(
+        verdicts, "judge_now", lambda shop, **words: judged.append(shop.today) or judge_now(shop, **words)
+    )
+    earlier = replace(shop, today=PAST)
+    first = verdicts_of_day(earlier)
+    first.reverse()  # whoever sorts its list turns nobody else's about
+    assert [v.key for v in verdicts_of_day(earlier)] == [v.key for v in first[::-1]]
+    assert judged == [PAST]
+    signal = next(iter(list_signals(shop).signals))
+    shop.store.say(signal.id, Saying(What.COMMENT, "IS", "seen"), when=shop.now)
+    verdicts_of_day(earlier)
+    verdicts_of_day(replace(shop, today=date(2026, 10, 30)))
+    assert judged == [PAST, PAST, date(2026, 10, 30)]
+
+
 def test_what_was_said_later_is_not_known_yet(shop):
     signal = next(s for s in list_signals(shop, series="tuning/wrap_f/all").signals if not s.over)
     say_of_signal(shop, signal.id, Saying(What.CLOSED_FALSE, "IS"))
