@@ -149,6 +149,9 @@
     });
   }
 
+  /* A line that breaks may break before what was sent came in, or after it. */
+  var UNKNOWN = "Whether this came in cannot be told from here: see that the board runs, load this page anew, look at the lists, and send it once more where it is missing.";
+
   function post(address, form, text, task) {
     var request = new XMLHttpRequest();
     busy(true, task);
@@ -163,11 +166,11 @@
       var answer = request.response || {};
       if (request.status === 200 && answer.ticket) { follow(answer.ticket, task, 0); return; }
       busy(false, task);
-      say(task, answer.problem || "The board did not take this (answer " + request.status + "). Nothing was stored; try again.");
+      say(task, answer.problem || "The board did not take this (answer " + request.status + "). " + (request.status < 500 ? "Nothing was stored; try again." : UNKNOWN));
     };
     request.onerror = function () {
       busy(false, task);
-      say(task, "The board cannot be reached. Nothing was stored; start it again and send it once more.");
+      say(task, "The board cannot be reached. " + UNKNOWN);
     };
     request.send(form);
   }

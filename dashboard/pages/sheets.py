@@ -89,7 +89,7 @@ def register(app: Dash) -> None:
 def receipt_card(found: Ticket) -> Component:
     """Return what became of an upload or a mend."""
     if found["state"] != "done":
-        return card("Not stored", html.P(found["message"], className="lead"), className="warn")
+        return card("This was stopped", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"] or {}
     if "undone" in receipt:
         return card("Undone", *[html.P(row["sentence"]) for row in receipt["undone"]])

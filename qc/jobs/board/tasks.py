@@ -15,7 +15,7 @@ from qc.ingest import batch_reader, keep_reader, read_layout_texts, read_mapping
 from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.bench import enter_card as enter_card
 from qc.jobs.errors import JobError
-from qc.jobs.judging import judge_waiting
+from qc.jobs.judging import NOTHING_STORED, ending, judge_waiting
 from qc.jobs.pieces import keep_back, outside_up_to_date, release
 from qc.jobs.questions import gauge_study
 from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
@@ -51,7 +51,8 @@ def opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
     as_of : date or None
         The day to stand on.
     """
-    workshop = open_workshop(folder, as_of=as_of)
+    with ending(NOTHING_STORED):
+        workshop = open_workshop(folder, as_of=as_of)
     try:
         yield workshop
     finally:

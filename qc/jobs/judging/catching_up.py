@@ -29,6 +29,7 @@ TRIES = 3
 
 NOTHING_STORED = "Nothing was stored."
 STORED_NOT_JUDGED = "It is stored, but not yet judged: the next command judges it."
+STORED_AND_JUDGED = "What there was to store is stored and judged."
 
 
 @dataclass(frozen=True, slots=True)

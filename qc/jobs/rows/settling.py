@@ -141,14 +141,16 @@ def settle_rows(
     *,
     who: str = "",
     progress: Callable[[int, int], None] | None = None,
+    failing: str = NOTHING_STORED,
 ) -> MendedRows:
     """Decide about held rows as `mend_rows` does, and leave judging to whoever comes next.
 
     For one who works down a list: each decision is durable at once, and the series are judged at the end.
     `progress` is told after each row how many are done, of how many; all are kept together at the end.
+    `failing` says what is stored where that fails, for who has stored something before.
     """
     numbers = list(dict.fromkeys(rows))
-    with ending(NOTHING_STORED):
+    with ending(failing):
         with workshop.store.writing():
             may(who, Verb.MEND, workshop.plan, workshop.store.people())
             waiting = _waiting(workshop, numbers)
