@@ -1,7 +1,7 @@
 """What stands beside the store while it is not whole.
 
-A folder that is being made: half until it is renamed, held while its maker lives, swept afterwards. A file that
-is written before its rows are durable: as it was, where they never are.
+A folder that is being made: half until it is renamed, held while its maker lives, swept afterwards. A file
+that is written before its rows are durable: as it was, where they never are.
 """
 
 from __future__ import annotations
@@ -129,7 +129,9 @@ class AsBefore:
     def __enter__(self) -> AsBefore:
         return self
 
-    def __exit__(self, _: type[BaseException] | None, error: BaseException | None, __: TracebackType | None) -> None:
+    def __exit__(
+        self, _: type[BaseException] | None, error: BaseException | None, __: TracebackType | None
+    ) -> None:
         if error is None:
             return
         for file, before in self._before.items():

@@ -24,10 +24,10 @@ from qc.ingest import (
     read_file,
 )
 from qc.jobs.errors import JobError
+from qc.jobs.halves import AsBefore
 from qc.jobs.handed_in import GivenFile as GivenFile
 from qc.jobs.handed_in import HandedIn, read_all, read_waiting_too, those_kept
 from qc.jobs.handed_in import ShowProgress as ShowProgress
-from qc.jobs.halves import AsBefore
 from qc.jobs.headings import confirmed_text, mappings_for
 from qc.jobs.judging import (
     NOTHING_STORED,
@@ -153,9 +153,7 @@ def upload(
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
         text = confirmed_text(workshop, parts, files_beside) if mappings or layouts else None
-        counts = workshop.store.add_sheets(
-            sheets, who=who, when=workshop.now, mappings=text, unread=unread
-        )
+        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now, mappings=text, unread=unread)
     new = sum(count.accepted + count.held - count.held_again for count in counts)
     # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts, kept, remembered=text is not None)):

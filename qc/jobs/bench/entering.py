@@ -26,7 +26,8 @@ from qc.store import HeldRecord
 from qc.words import count_words
 
 UNANSWERED = (
-    "The card is stored and judged, what was answered to its doubts is not. Hand it in again; it comes in once."
+    "The card is stored and judged, what was answered to its doubts is not. Hand it in again: it comes in "
+    "once."
 )
 
 

@@ -106,7 +106,8 @@ def _sheets(workshop: Workshop, files: Sequence[tuple[str, Path]]) -> str:
     if stored:
         told.append(f"{_those(stored)} stored, {_judged(workshop)}")
     if kept:
-        told.append(f"{_those(kept)} kept as handed in, since nobody could read {'it' if len(kept) == 1 else 'them'} yet.")
+        them = "it" if len(kept) == 1 else "them"
+        told.append(f"{_those(kept)} kept as handed in, since nobody could read {them} yet.")
     if not told:
         return f"{NOTHING}. Send it again."
     return " ".join([*told, f"Not stored: {some_of(lost)}. Send the rest again."] if lost else told)

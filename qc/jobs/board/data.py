@@ -249,6 +249,15 @@ class StoreBoardData:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
 
+    def held_of(self, rows: Sequence[str]) -> tuple[views.HeldView, ...]:
+        """Return those of some rows that are still open, each as a run of its own."""
+        return held_views(self._current(), rows)
+
+    def held_left(self, rows: Sequence[str]) -> tuple[int, frozenset[str]]:
+        """Return how many rows are still open, and which of some rows are."""
+        open_now = self._current().store.held_open()
+        return len(open_now), frozenset(row for row in rows if row in open_now)
+
     def hold(self) -> views.HoldList:
         """Return the pieces to hold, and why."""
         return self._once("hold", lambda w: hold_list(w, judge=False, verdicts=self.verdicts(), keep=False))

@@ -147,6 +147,14 @@ class BoardData(Protocol):
         """Return the held rows that are still open."""
         ...
 
+    def held_of(self, rows: Sequence[str]) -> tuple[views.HeldView, ...]:
+        """Return those of some rows that are still open, each as a run of its own."""
+        ...
+
+    def held_left(self, rows: Sequence[str]) -> tuple[int, frozenset[str]]:
+        """Return how many rows are still open, and which of some rows are."""
+        ...
+
     def hold(self) -> views.HoldList:
         """Return the pieces to hold, and why."""
         ...
@@ -285,6 +293,10 @@ class UploadDesk(Protocol):
 
     def progress(self, ticket: str) -> Ticket | None:
         """Return how far a ticket is, or None for an unknown one."""
+        ...
+
+    def ended(self, ticket: str, seconds: float) -> bool:
+        """Wait until a ticket has ended, for so long at most; say whether it has."""
         ...
 
     def warm(self) -> None:

@@ -104,9 +104,17 @@ def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:
     return replace(view, made_under=pieces, beside=whole.beside)
 
 
-def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
-    """Return the open held rows, newest first; those that are one question are of one run."""
-    records = offered_now(workshop, workshop.store.held())
+def held_views(workshop: Workshop, rows: Sequence[str] | None = None) -> tuple[HeldView, ...]:
+    """Return the open held rows, newest first; those that are one question are of one run.
+
+    Of some rows only those, for one row need not wait for the words of all.
+    """
+    asked = (
+        None
+        if rows is None
+        else [int(row) for row in rows if row.isascii() and row.isdigit() and len(row) < 16]
+    )
+    records = offered_now(workshop, workshop.store.held(ids=asked))
     recorded = recorded_of(workshop, records)
     told = [HeldRow.of(record, workshop.plan, recorded) for record in records]
     run_of = {row.id: group.rows[0].id for group in HeldList(tuple(told)).groups() for row in group.rows}

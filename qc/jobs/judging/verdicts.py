@@ -71,7 +71,7 @@ def judge_now(
     hands : Hands, optional
         Who follows the series elsewhere; the verdicts are the same.
     progress : callable, optional
-        Told how many series are judged, of how many, and in words.
+        Told how many series are judged, of how many, and in words; also between the steps before the first.
 
     Returns
     -------
@@ -82,7 +82,15 @@ def judge_now(
     decided = with_mends(decisions_of(workshop), closings)
     windows = Windows(workshop, afresh=afresh)
     wanted = _charted(workshop.plan, keys)
-    read = {key: windows.read(*row, decided.get(key, Decisions()).baseline) for key, row in wanted.items()}
+
+    def told_done(done: int) -> None:
+        if progress is not None:
+            progress(done, len(wanted), "series judged:")
+
+    read = {}
+    for key, row in wanted.items():
+        read[key] = windows.read(*row, decided.get(key, Decisions()).baseline)
+        told_done(0)
     if keep:
         windows.keep()
     days = {key: [p.day for p in r.points.points] for key, r in read.items()}
@@ -97,6 +105,7 @@ def judge_now(
     before = told_before(workshop, wanted)
     off = stretches_off(workshop)
     known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn, hands=hands)
+    told_done(0)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
@@ -121,8 +130,7 @@ def judge_now(
         told = around.of(stage, [point.serial for point in read[key].points.points])
         verdict, left[key] = judge_further(question, read[key].points, told, strands[key].kept)
         verdicts.append(verdict)
-        if progress is not None:
-            progress(len(verdicts), len(wanted), "series judged:")
+        told_done(len(verdicts))
     return Judged(verdicts, budget, left)
 
 

@@ -30,8 +30,8 @@ CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.\-]{0,39}")
 """As the codes of a plan are written."""
 
 OLD_PAGES = (
-    "The person has left and the name is erased; old pages of the database may hold it until they are written "
-    "over."
+    "The person has left and the name is erased; old pages of the database may hold it until they are "
+    "written over."
 )
 LONGEST = 80  # characters of a name; chosen: what is longer was pasted by mistake
 
