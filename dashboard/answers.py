@@ -83,7 +83,7 @@ def decide_rows() -> Response:
     Where the worker is as quick as it is when nobody else asks, what became of the rows comes with it.
     """
     asked = [row for row in request.form.get("rows", "").split(",") if row]
-    known = {row.id: row for row in queries.board().held_of(asked[:MOST_ROWS])}
+    known = {row.id: row for row in queries.board().held_among(asked[:MOST_ROWS])[1]}
     rows = [known[row] for row in asked if row in known]
     if not rows or len(rows) < len(asked):
         return problem(GONE, 404)
@@ -127,7 +127,8 @@ def tell_settled(ticket: str) -> Response:
 def _settled(ticket: str, asked: list[str]) -> dict[str, object]:
     """Return what became of a decision, as the page of sheets needs it."""
     done = queries.desk().progress(ticket)
-    number, waiting = queries.board().held_left(asked)
+    number, rows = queries.board().held_among(asked)
+    waiting = {row.id for row in rows}
     counted, gone = sheets.held_sentence(number), [row for row in asked if row not in waiting]
     if done is None:
         said = "The board was started anew since; whether this was stored shows in the lists."

@@ -47,10 +47,8 @@ works down a list needs a few seconds for each row, and judging would keep the n
 meanwhile has it judged at once."""
 
 AT_ONCE: Final = frozenset({"held", "undo"})
-"""What a person works down a list with: judging that is under way makes room for it."""
-
 MOST_LEFT_OFF: Final = 5
-"""Times in a row that judging makes room; then it comes to its end, however busy the list; chosen."""
+"""Judging makes room for such tasks, so often in a row; then it comes to its end; chosen."""
 
 FALSE_STARTS: Final = 2
 """Workers in a row that may die before they are ready; after that what waits is told so."""
@@ -207,13 +205,9 @@ class WorkerDesk:
 
     def ended(self, ticket: str, seconds: float) -> bool:
         """Wait until a ticket has ended, for so long at most; say whether it has."""
-
-        def has() -> bool:
-            found = self._tickets.get(ticket)
-            return found is None or found["state"] in {"done", "failed"}
-
+        over, ends = {"state": "done"}, {"done", "failed"}
         with self._changed:
-            return self._changed.wait_for(has, seconds)
+            return self._changed.wait_for(lambda: self._tickets.get(ticket, over)["state"] in ends, seconds)
 
     def close(self) -> None:
         """Stop the process after the task in hand; what still waits is told so."""
@@ -226,8 +220,7 @@ class WorkerDesk:
         if worker is not None:
             with suppress(OSError):  # it is gone already
                 worker.line.send(None)
-            # chosen: a large sheet in hand takes seconds; what hangs longer is ended
-            worker.process.join(10)
+            worker.process.join(10)  # chosen: a large sheet in hand takes seconds; what hangs longer is ended
             if worker.process.is_alive():
                 worker.process.terminate()
         if thread is not None:
@@ -295,13 +288,10 @@ class WorkerDesk:
         self.spool.forget(task.folder)
 
     def _leave_off(self) -> None:
-        """Have the worker leave off judging: who decides has a second, the charts a while. The lock is held.
-
-        What it judged of what waits is thrown away, and all of it judged once nobody decides any more.
-        """
+        """Have judging left off; it follows once nobody decides any more. The lock is held."""
         judging = self._in_hand is not None and self._in_hand.kind == "judge"
         if judging and self._left_off < MOST_LEFT_OFF and self._worker is not None:
-            with suppress(OSError):  # it has died: what follows is told as ever
+            with suppress(OSError):  # it has died
                 self._worker.line.send(LEAVE_OFF)
             self._left_off += 1
 

@@ -96,8 +96,8 @@ class _Heard:
             said = self._kept.popleft() if self._kept else self._said()
         return cast("Given | None", said)
 
-    def make_room(self, *_: object) -> None:
-        """Raise where judging is to be left off; what else was said is kept for `next`."""
+    def make_room(self, done: int, total: int, what: str) -> None:
+        """Raise where judging is to be left off; what else was said is kept for `next`. Told as progress."""
         while not self._kept and self._line.poll():
             said = self._said()
             if said == LEAVE_OFF:

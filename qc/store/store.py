@@ -86,9 +86,6 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, UnreadStore, VersionedStor
         The sheets beside it.
     """
 
-    def __init__(self, folder: Path, database: Database, files: SheetFiles) -> None:
-        super().__init__(folder, database, files)
-
     def __enter__(self) -> Store:
         return self
 
@@ -148,8 +145,8 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, UnreadStore, VersionedStor
             if mappings is not None:
                 record_text(conn, mapping_version, mappings(), who, when)
             counts = add_sheets(conn, self._files, items, who, when)
-            keep_unread(conn, self._files, unread, who, when)  # after, as taking in sweeps what is half there
-        self._files.accepted(item.hash for item in (*items, *unread))
+            keep_unread(conn, self._files, unread, who, when)  # after: taking in sweeps what is half there
+        self._files.accepted([*(item.hash for item in items), *(item.hash for item in unread)])
         return counts
 
     def readings(

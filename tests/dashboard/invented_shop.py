@@ -657,12 +657,8 @@ class InventedBoard:
     def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
 
-    def held_of(self, rows):
-        return tuple(row for row in self.held() if row.id in rows)
-
-    def held_left(self, rows):
-        waiting = {row.id for row in self.held()}
-        return len(waiting), frozenset(waiting & set(rows))
+    def held_among(self, rows):
+        return len(self.held()), tuple(row for row in self.held() if row.id in rows)
 
     def held(self):
         reasons = (

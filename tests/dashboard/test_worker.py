@@ -146,7 +146,7 @@ def test_what_large_sheets_need_is_loaded_while_nobody_waits(run, monkeypatch):
 
     monkeypatch.setattr("dashboard.worker.QUIET_S", 0.0)
     monkeypatch.setattr(board, "warm_for_large_sheets", load)
-    monkeypatch.setattr(board, "judge", lambda workshop: {"judged": len(loaded)})
+    monkeypatch.setattr(board, "judge", lambda workshop, tell: {"judged": len(loaded)})
     work("/nowhere", None, theirs)
     assert loaded == ["validator"]
     assert [ours.recv().get("receipt") for _ in range(3)] == [None, None, {"judged": 1}]

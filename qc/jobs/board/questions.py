@@ -147,12 +147,8 @@ class BoardData(Protocol):
         """Return the held rows that are still open."""
         ...
 
-    def held_of(self, rows: Sequence[str]) -> tuple[views.HeldView, ...]:
-        """Return those of some rows that are still open, each as a run of its own."""
-        ...
-
-    def held_left(self, rows: Sequence[str]) -> tuple[int, frozenset[str]]:
-        """Return how many rows are still open, and which of some rows are."""
+    def held_among(self, rows: Sequence[str]) -> tuple[int, tuple[views.HeldView, ...]]:
+        """Return how many rows are still open, and those of some rows that are; no others are looked at."""
         ...
 
     def hold(self) -> views.HoldList:

@@ -26,7 +26,7 @@ from qc.jobs.board.views import (
     SignalView,
 )
 from qc.jobs.errors import JobError
-from qc.jobs.judging import signals_of_day
+from qc.jobs.judging import signals_of_day, verdicts_of_day
 from qc.jobs.pieces import HoldRow as HoldRowOfPiece
 from qc.jobs.pieces import whereabouts
 from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
@@ -125,6 +125,11 @@ def held_views(workshop: Workshop, rows: Sequence[str] | None = None) -> tuple[H
         for row, record in zip(told, records, strict=True)
     ]
     return tuple(reversed(views))
+
+
+def worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:
+    """Return the verdicts of the workshop's day, those first that need most to be looked at."""
+    return tuple(sorted(verdicts_of_day(workshop), key=lambda verdict: -verdict.worst))
 
 
 def decided_views(workshop: Workshop) -> tuple[DecidedView, ...]:
