@@ -29,13 +29,14 @@ from sample_measurements import folder as sample_folder
 GOAL_S = 0.3
 MENDS, APART_S = 15, 2.0
 ROWS = 120
+FIRST = 1222  # the sample's cards of slide forces go about as far
 SETTLED = "name => !document.getElementById(name)?.querySelector('form')"
 """Whether a row has nothing left to decide."""
 TICKS = os.sysconf("SC_CLK_TCK")
 
 
 def make_workshop(folder: Path) -> None:
-    """Make a workshop with the sample's slide forces and 120 sheets of a row held as ten times the usual."""
+    """Make a workshop with the sample's slide forces and 120 cards, each with a figure ten times too large."""
     folder.mkdir()
     (folder / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
     workshop = open_workshop(folder)
@@ -43,13 +44,15 @@ def make_workshop(folder: Path) -> None:
     upload(workshop, [(path.name, path.read_bytes()) for path in forces], who="IS")
     head = ["Card,Slide force card,,,", "Gauge,SB-1,,,", ",,,,", "Date,Serial,Model,Person,Slide force [N]"]
     sheets = []
-    for n in range(ROWS):
-        line = f"{workshop.today},QH-{3000 + n},tenor,FN,{5 + n / 50:.2f}"
-        sheets.append((f"slip-{n}.csv", "\n".join([*head, line]).encode()))
+    for n in range(FIRST, FIRST + 2 * ROWS, 2):
+        good = f"{workshop.today},QH-{n},tenor,FN,{0.85 + n % 20 / 100:.2f}"
+        slip = f"{workshop.today},QH-{n + 1},tenor,FN,{8 + n % 40 / 20:.2f}"
+        sheets.append((f"card-{n}.csv", "\n".join([*head, good, slip]).encode()))
     upload(workshop, sheets, who="IS")
-    held = len(workshop.store.held())
+    held = workshop.store.held()
     workshop.store.close()
-    assert held >= ROWS, held
+    offered = sum(bool(row.proposal) for row in held)
+    assert offered >= ROWS, f"{offered} rows with a mend"
 
 
 def used_s(process: int) -> float:
@@ -70,8 +73,8 @@ def _started_by(process: int) -> list[int]:
 
 
 def mend(page: Page) -> float:
-    """Decide about the first row that waits, as its first open button does; return how long that took [s]."""
-    row = page.locator(".held-row:not(.settled)").first
+    """Accept the mend of the first row that waits; return how long that took [s]."""
+    row = page.locator(".held-row:not(.settled)", has=page.locator("button[data-mend]")).first
     name = row.get_attribute("id")
     button = row.get_by_role("button", name="Accept")
     button.focus()
