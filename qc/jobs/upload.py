@@ -155,11 +155,9 @@ def upload(
         text = confirmed_text(workshop, parts, files_beside) if mappings or layouts else None
         counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now, mappings=text, unread=unread)
     new = sum(count.accepted + count.held - count.held_again for count in counts)
-    # sheets that bring nothing new still have what came before them judged: it may never have been
     with ending(_stored_words(counts, kept, remembered=text is not None)):
-        raised = judge_new(workshop)
+        raised = judge_new(workshop)  # of sheets that bring nothing new as well: what was before may wait
     with ending(STORED_AND_JUDGED):
-        waiting = those_kept(workshop, unread)
         whole = record if in_words and len(taken) < MANY_SHEETS else None
         told = zip(taken, sheets, counts, strict=True)
         receipts = tuple(_receipt(workshop.plan, *one, raised, whole) for one in told)
@@ -168,7 +166,8 @@ def upload(
         accepted = accepted_since(workshop, reached.readings) if new else Accepted()
         pieces, gone = _pieces_on(sheets)
         hold, before = _held(workshop, sheets, counts, pieces, gone) if new and in_words else (None, ())
-        said, asks, left = tuple(read.refused), tuple(read.asked), (tuple(waiting), tuple(read.not_kept))
+        said, asks = tuple(read.refused), tuple(read.asked)
+        left = tuple(those_kept(workshop, unread)), tuple(read.not_kept)
         return UploadReceipt(receipts, said, every, late, asks, accepted, hold, pieces, gone, before, *left)
 
 

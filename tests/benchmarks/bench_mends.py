@@ -36,7 +36,7 @@ TICKS = os.sysconf("SC_CLK_TCK")
 
 
 def make_workshop(folder: Path) -> None:
-    """Make a workshop with the sample's slide forces and 120 cards, each with a figure ten times too large."""
+    """Make a workshop with the sample's slide forces and 120 cards with a figure ten times too large."""
     folder.mkdir()
     (folder / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
     workshop = open_workshop(folder)

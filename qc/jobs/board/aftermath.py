@@ -97,6 +97,7 @@ def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int |
 
 
 def _sheets(workshop: Workshop, files: Sequence[tuple[str, Path]]) -> str:
+    """Say which sheets are stored, which are kept unread, and which are neither."""
     digests = [(name, sheet_hash(path.read_bytes())) for name, path in files]
     stored = [name for name, digest in digests if workshop.store.has_sheet(digest)]
     unread = {one.sheet for one in workshop.store.unread(open_only=False)}
@@ -118,6 +119,7 @@ def _those(names: Sequence[str]) -> str:
 
 
 def _rows(workshop: Workshop, rows: Sequence[str], *, decided: bool) -> str:
+    """Say what became of a decision on rows; `decided` where its person settled any since it began."""
     waiting = {str(row.id) for row in workshop.store.held(ids=[int(row) for row in rows])}
     left = [row for row in rows if row in waiting]
     if len(left) == len(rows):
