@@ -145,6 +145,7 @@ class AsBefore:
 
 
 def _put_back(file: Path, before: tuple[bytes, int] | None) -> None:
+    """Make a file what it was, whole or not at all; one that was not there goes."""
     if before is None:
         file.unlink(missing_ok=True)
         return
