@@ -6,12 +6,13 @@ import json
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import isfinite
+from threading import BoundedSemaphore
 from typing import Final
 
 from flask import Flask, Response, jsonify, request
 
 from dashboard import queries
-from dashboard.door import MOST_BYTES, Role, needs
+from dashboard.door import MOST_BYTES, THREADS, Role, needs
 from dashboard.pages import month, sheets
 from dashboard.steps import steps
 from dashboard.uploads import file_name, problem, who
@@ -34,6 +35,11 @@ FIRST_ONLY: Final = "proposal-first"
 DECISIONS: Final = ("proposal", "by-hand", "as-typed", "drop")
 PIECE_WAYS: Final = ("release", "keep")
 TEXT_LENGTH: Final = 600  # chosen: a remark, not a report
+AT_ONCE_S: Final = 2.0
+"""So long a request waits for its own decision, and the page need not ask again and again; chosen."""
+
+_waits = BoundedSemaphore(THREADS // 2)  # so that pages are answered all the while
+
 MOST_ROWS: Final = 500  # chosen: so many rows of one question are followed until they are settled
 SIGNAL_FAULTS: Final = {
     Fault.NOBODY: "Choose who says it; the name is kept with it.",
@@ -72,9 +78,12 @@ def add_routes(server: Flask) -> None:
 
 @needs(Role.TECHNICIAN)
 def decide_rows() -> Response:
-    """Queue a decision on one held row or a run of them, and answer with a ticket."""
+    """Queue a decision on one held row or a run of them, and answer with a ticket.
+
+    Where the worker is as quick as it is when nobody else asks, what became of the rows comes with it.
+    """
     asked = [row for row in request.form.get("rows", "").split(",") if row]
-    known = {row.id: row for row in queries.board().held()}
+    known = {row.id: row for row in queries.board().held_among(asked[:MOST_ROWS])[1]}
     rows = [known[row] for row in asked if row in known]
     if not rows or len(rows) < len(asked):
         return problem(GONE, 404)
@@ -87,7 +96,15 @@ def decide_rows() -> Response:
     if queries.board().shop().people and not who():
         return problem("Choose who decides, above the list; the name is kept with it.", 400)
     changes = {_text("column"): _text("value")} if decision == "by-hand" else {}
-    return jsonify({"ticket": queries.desk().decide([row.id for row in rows], decision, changes, who())})
+    ticket = queries.desk().decide([row.id for row in rows], decision, changes, who())
+    answer: dict[str, object] = {"ticket": ticket}
+    if _waits.acquire(blocking=False):
+        try:
+            if queries.desk().ended(ticket, AT_ONCE_S):
+                answer["settled"] = _settled(ticket, asked)
+        finally:
+            _waits.release()
+    return jsonify(answer)
 
 
 @needs(Role.TECHNICIAN)
@@ -103,16 +120,23 @@ def tell_ways(row: str) -> Response:
 @needs(Role.TECHNICIAN)
 def tell_settled(ticket: str) -> Response:
     """Answer what became of a decision: a sentence, the rows that no longer wait, how many still do."""
-    done = queries.desk().progress(ticket)
     asked = [row for row in request.args.get("rows", "").split(",") if row][:MOST_ROWS]
-    counted, gone = sheets.settled(queries.board().held(), asked)
+    return jsonify(_settled(ticket, asked))
+
+
+def _settled(ticket: str, asked: list[str]) -> dict[str, object]:
+    """Return what became of a decision, as the page of sheets needs it."""
+    done = queries.desk().progress(ticket)
+    number, rows = queries.board().held_among(asked)
+    waiting = {row.id for row in rows}
+    counted, gone = sheets.held_sentence(number), [row for row in asked if row not in waiting]
     if done is None:
         said = "The board was started anew since; whether this was stored shows in the lists."
     elif done["state"] == "done":
         said = (done["receipt"] or {}).get("sentence", "")
     else:
         said = done["message"]
-    return jsonify({"said": said, "counted": counted, "gone": gone, "judged": sheets.judged_sentence()})
+    return {"said": said, "counted": counted, "gone": gone, "judged": sheets.judged_sentence()}
 
 
 @needs(Role.TECHNICIAN)

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from dashboard.spool import Spool
-from dashboard.worker import work
+from dashboard.worker import LEAVE_OFF, work
 from qc.jobs.board import UNKNOWN, DeskFull, TaskKind, what_became
 from qc.sayings import Saying
 
@@ -45,6 +45,10 @@ QUIET_S: Final = 5.0
 """Judging follows held rows that were settled once no further decision came for so long [s]; chosen: whoever
 works down a list needs a few seconds for each row, and judging would keep the next one waiting. A page opened
 meanwhile has it judged at once."""
+
+AT_ONCE: Final = frozenset({"held", "undo"})
+MOST_LEFT_OFF: Final = 5
+"""Judging makes room for such tasks, so often in a row; then it comes to its end; chosen."""
 
 FALSE_STARTS: Final = 2
 """Workers in a row that may die before they are ready; after that what waits is told so."""
@@ -95,6 +99,7 @@ class WorkerDesk:
         self._ended: deque[str] = deque()
         self._waiting: deque[_Task] = deque()
         self._in_hand: _Task | None = None
+        self._left_off = 0  # times in a row
         self._judge_at: float | None = None  # on the steady clock: when what was settled is judged
         self._worker: _Worker | None = None
         self._thread: threading.Thread | None = None
@@ -198,6 +203,12 @@ class WorkerDesk:
                 copy["message"] = f"Waiting; {before} before it …" if before else "Waiting for its turn …"
             return copy
 
+    def ended(self, ticket: str, seconds: float) -> bool:
+        """Wait until a ticket has ended, for so long at most; say whether it has."""
+        over, ends = {"state": "done"}, {"done", "failed"}
+        with self._changed:
+            return self._changed.wait_for(lambda: self._tickets.get(ticket, over)["state"] in ends, seconds)
+
     def close(self) -> None:
         """Stop the process after the task in hand; what still waits is told so."""
         with self._changed:
@@ -209,8 +220,7 @@ class WorkerDesk:
         if worker is not None:
             with suppress(OSError):  # it is gone already
                 worker.line.send(None)
-            # chosen: a large sheet in hand takes seconds; what hangs longer is ended
-            worker.process.join(10)
+            worker.process.join(10)  # chosen: a large sheet in hand takes seconds; what hangs longer is ended
             if worker.process.is_alive():
                 worker.process.terminate()
         if thread is not None:
@@ -256,6 +266,8 @@ class WorkerDesk:
                 raise
             self._tickets[ticket] = {"state": "waiting", "done": 0, "of": of, "message": "", "receipt": None}
             self._waiting.append(_Task(ticket, kind, what, who, folder, size))
+            if kind in AT_ONCE:
+                self._leave_off()
             self._start()
             self._changed.notify_all()
         return ticket
@@ -270,9 +282,18 @@ class WorkerDesk:
         self._ended.append(task.ticket)
         while len(self._ended) > KEPT_TICKETS:
             self._tickets.pop(self._ended.popleft(), None)
-        if task.kind in {"held", "undo"}:
+        if task.kind in AT_ONCE:
             self._judge_at = time.monotonic() + QUIET_S
+        self._changed.notify_all()
         self.spool.forget(task.folder)
+
+    def _leave_off(self) -> None:
+        """Have judging left off; it follows once nobody decides any more. The lock is held."""
+        judging = self._in_hand is not None and self._in_hand.kind == "judge"
+        if judging and self._left_off < MOST_LEFT_OFF and self._worker is not None:
+            with suppress(OSError):  # it has died
+                self._worker.line.send(LEAVE_OFF)
+            self._left_off += 1
 
     # --- who does it
 
@@ -349,6 +370,8 @@ class WorkerDesk:
                     if "before" in change:
                         task.before = change.pop("before")
                     if change.get("state") in {"done", "failed"}:
+                        if task.kind == "judge" and not change.pop(LEAVE_OFF, False):
+                            self._left_off = 0
                         self._end(task, change.get("message", ""), change.get("receipt"))
                         return True, True
                     self._tickets[task.ticket] |= change

@@ -12,6 +12,7 @@ import gc
 import logging
 import multiprocessing
 import signal
+from collections import deque
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -25,6 +26,14 @@ if TYPE_CHECKING:
 
 _log = logging.getLogger("dashboard.worker")
 Given = tuple["TaskKind", Any, str]
+
+LEAVE_OFF = "leave off"
+"""What the board says while the worker judges: somebody decides, and whoever decides has but a second."""
+
+CHECKED_AFTER = frozenset({"held", "judge"})
+"""After these the row that follows the one decided about last is checked, when nobody waits."""
+
+LEFT_OFF = "Left off: a decision came first. It is judged once nobody decides any more."
 
 QUIET_S = 20.0
 """So long without a task, and what large sheets need is loaded; chosen: a card at hand comes first."""
@@ -57,27 +66,72 @@ def work(folder: str, as_of: date | None, line: Any) -> None:
         # What is loaded stays to the end; looking it over takes 0.2 s each time, in the midst of an upload.
         gc.freeze()
         gc.enable()
-    while (task := _next(line)) is not None:
+    heard, decided = _Heard(line), ""
+    while (task := heard.next()) is not None:
         try:
             line.send({"state": "working"})
-            line.send(_done(Path(folder), as_of, task, line))
+            line.send(_done(Path(folder), as_of, task, line, heard))
         except OSError:
             return  # the board is gone: what was begun is done all the same, and nothing else is begun
+        if task[0] == "held":
+            decided = task[1][0][-1]
+        if decided and task[0] in CHECKED_AFTER and not heard.waits():
+            _check_ahead(Path(folder), as_of, decided)
 
 
-def _next(line: Any) -> Given | None:
-    """Wait for a task; None when there will be no more, be it that the web process died without a word."""
+class _LeftOff(Exception):
+    """Judging makes room for a decision."""
+
+
+class _Heard:
+    """What the board says: tasks one after the other, and among them that judging is to be left off."""
+
+    def __init__(self, line: Any) -> None:
+        self._line, self._kept = line, deque[object]()
+
+    def next(self) -> Given | None:
+        """Wait for a task; None when there will be no more, or the web process died without a word."""
+        said: object = LEAVE_OFF
+        while said == LEAVE_OFF:  # it may come when the judging has just ended
+            said = self._kept.popleft() if self._kept else self._said()
+        return cast("Given | None", said)
+
+    def make_room(self, done: int, total: int, what: str) -> None:
+        """Raise where judging is to be left off; what else was said is kept for `next`. Told as progress."""
+        while not self._kept and self._line.poll():
+            said = self._said()
+            if said == LEAVE_OFF:
+                raise _LeftOff
+            self._kept.append(said)
+
+    def waits(self) -> bool:
+        """Say whether something was said already."""
+        return bool(self._kept or self._line.poll())
+
+    def _said(self) -> object:
+        try:
+            return self._line.recv()
+        except (EOFError, OSError):
+            return None
+
+
+def _check_ahead(folder: Path, as_of: date | None, row: str) -> None:
+    """Check the row that follows the one decided about last: whoever works down a list comes to it next."""
+    from qc.jobs.board import check_next_row
+
     try:
-        return cast("Given | None", line.recv())
-    except (EOFError, OSError):
-        return None
+        check_next_row(folder, as_of, row)
+    except Exception:  # when it is decided about, it is checked as any other and its fault is told
+        _log.exception("row after %s was not checked ahead", row)
 
 
-def _done(folder: Path, as_of: date | None, task: Given, line: Any) -> JsonObject:
+def _done(folder: Path, as_of: date | None, task: Given, line: Any, heard: _Heard) -> JsonObject:
     """Do one task and return how its ticket ends."""
     began: dict[str, int | None] = {"before": None}
     try:
-        return {"state": "done", "receipt": _do(folder, as_of, task, line, began)}
+        return {"state": "done", "receipt": _do(folder, as_of, task, line, began, heard)}
+    except _LeftOff:
+        return {"state": "done", "receipt": {"sentence": LEFT_OFF, "reasons": []}, LEAVE_OFF: True}
     except QcError as error:
         return {"state": "failed", "message": str(error)}
     except Exception as error:  # whatever goes wrong with one sheet, the next one is still taken
@@ -89,7 +143,14 @@ def _done(folder: Path, as_of: date | None, task: Given, line: Any) -> JsonObjec
         return {"state": "failed", "message": f"{fault} {became}"}
 
 
-def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[str, int | None]) -> JsonObject:
+def _do(
+    folder: Path,
+    as_of: date | None,
+    task: Given,
+    line: Any,
+    began: dict[str, int | None],
+    heard: _Heard,
+) -> JsonObject:
     """Do one task; imported here, so that the heavy libraries load in this process alone."""
     from qc.jobs import board
     from qc.jobs.board import opened, study_file
@@ -135,7 +196,7 @@ def _do(folder: Path, as_of: date | None, task: Given, line: Any, began: dict[st
         if kind == "month":
             return board.write_month(workshop, what)
         if kind == "judge":
-            return board.judge(workshop)
+            return board.judge(workshop, heard.make_room)
         if kind == "mapped":
             files, mapping = what
             return board.take_sheets(workshop, files, who, tell, mapping)

@@ -50,12 +50,13 @@
       .catch(function () { window.setTimeout(function () { follow(ticket, task, asked + 1); }, 500); });
   }
 
-  /* A held row that was decided about: its place says what became of it, nothing else of the page is touched. */
-  function settle(ticket, task) {
+  /* A held row that was decided about: its place says what became of it, nothing else of the page is touched.
+     What became of it comes with the answer, or is asked for where the worker had other work first. */
+  function settle(ticket, task, settled) {
     var form = task.row, rows = form.elements.rows.value, line = form.closest("li");
     if (!line) { busy(false, task); return; }
-    window.fetch("/held/after/" + encodeURIComponent(ticket) + "?rows=" + encodeURIComponent(rows), { cache: "no-store" })
-      .then(function (answer) { return answer.json(); })
+    (settled ? Promise.resolve(settled) : window.fetch("/held/after/" + encodeURIComponent(ticket) + "?rows=" + encodeURIComponent(rows), { cache: "no-store" })
+      .then(function (answer) { return answer.json(); }))
       .then(function (found) {
         busy(false, task);
         line = el(line.id) || line;
@@ -149,6 +150,9 @@
     });
   }
 
+  /* A line that breaks may break before what was sent came in, or after it. */
+  var UNKNOWN = "Whether this came in cannot be told from here: see that the board runs, load this page anew, look at the lists, and send it once more where it is missing.";
+
   function post(address, form, text, task) {
     var request = new XMLHttpRequest();
     busy(true, task);
@@ -161,13 +165,14 @@
     };
     request.onload = function () {
       var answer = request.response || {};
+      if (request.status === 200 && answer.settled && task.row) { say(task, ""); settle(answer.ticket, task, answer.settled); return; }
       if (request.status === 200 && answer.ticket) { follow(answer.ticket, task, 0); return; }
       busy(false, task);
-      say(task, answer.problem || "The board did not take this (answer " + request.status + "). Nothing was stored; try again.");
+      say(task, answer.problem || "The board did not take this (answer " + request.status + "). " + (request.status < 500 ? "Nothing was stored; try again." : UNKNOWN));
     };
     request.onerror = function () {
       busy(false, task);
-      say(task, "The board cannot be reached. Nothing was stored; start it again and send it once more.");
+      say(task, "The board cannot be reached. " + UNKNOWN);
     };
     request.send(form);
   }

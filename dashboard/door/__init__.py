@@ -16,7 +16,7 @@ from dashboard.door.access import (
     guard,
 )
 from dashboard.door.crafted import guard_callbacks
-from dashboard.door.listening import listen
+from dashboard.door.listening import THREADS, listen
 from dashboard.door.plain_names import PlainNames
 from dashboard.door.roles import (
     ANYBODY,
@@ -46,6 +46,7 @@ __all__ = [
     "NAMES_KEY",
     "PACE_KEY",
     "SECURE_KEY",
+    "THREADS",
     "TOKEN_COOKIE",
     "TOKEN_FIELD",
     "TOKEN_KEY",

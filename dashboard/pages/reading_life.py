@@ -45,7 +45,7 @@ def corrected_card(found: Ticket | None) -> Component:
     if found is None:
         return card("Unknown", html.P("The board was started anew since; the readings show what was stored."))
     if found["state"] != "done":
-        return card("Not stored", html.P(found["message"], className="lead"), className="warn")
+        return card("This was stopped", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"] or {}
     lines = [html.Li(one["sentence"]) for one in receipt.get("reasons", [])]
     return card("Kept", html.P(receipt["sentence"], className="lead"), html.Ul(lines, className="reasons"))

@@ -89,7 +89,7 @@ def register(app: Dash) -> None:
 def receipt_card(found: Ticket) -> Component:
     """Return what became of an upload or a mend."""
     if found["state"] != "done":
-        return card("Not stored", html.P(found["message"], className="lead"), className="warn")
+        return card("This was stopped", html.P(found["message"], className="lead"), className="warn")
     receipt = found["receipt"] or {}
     if "undone" in receipt:
         return card("Undone", *[html.P(row["sentence"]) for row in receipt["undone"]])
@@ -149,7 +149,7 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
     who = "" if signed() or not people else _people("Decided by ", "held-who")
     return card(
         "Held rows",
-        html.P(held_sentence(rows), id="sheets-held-count", className="small"),
+        html.P(held_sentence(len(rows)), id="sheets-held-count", className="small"),
         html.P(id="sheets-judged", className="small", role="status"),
         html.Div(who, className="decided no-print"),
         held_filter(rows) if len(rows) > SHOWN_HELD else "",
@@ -158,11 +158,11 @@ def held_card(rows: tuple[HeldView, ...]) -> Component:
     )
 
 
-def held_sentence(rows: tuple[HeldView, ...]) -> str:
+def held_sentence(rows: int) -> str:
     """Say how many rows wait."""
     if not rows:
         return "No row is held. Everything that came in was accepted."
-    counted = words.counted(len(rows), "row waits", "rows wait")
+    counted = words.counted(rows, "row waits", "rows wait")
     return f"{counted[:1].upper()}{counted[1:]} for a decision."
 
 
@@ -194,12 +194,6 @@ def _pager(name: str, first: int, shown: int, every: int) -> list[Component]:
         label = f"{said} rows" if name == "held" else f"{said} sheets"
         parts += [html.Button(label, type="button", **more)] if there else []
     return [html.Div(parts, className="ways pager no-print")]
-
-
-def settled(rows: tuple[HeldView, ...], asked: list[str]) -> tuple[str, list[str]]:
-    """Say how many rows wait now, and which of the asked ones no longer do."""
-    waiting = {row.id for row in rows}
-    return held_sentence(rows), [row for row in asked if row not in waiting]
 
 
 def _runs(rows: tuple[HeldView, ...]) -> list[list[HeldView]]:

@@ -13,6 +13,7 @@ from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import (
     NOTHING_STORED,
+    STORED_AND_JUDGED,
     STORED_NOT_JUDGED,
     catch_up,
     decisions_of,
@@ -135,6 +136,7 @@ def decide(workshop: Workshop, series: str, saying: Saying) -> SeriesDecisions:
                 workshop.store.say(series, said, when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
+    with ending(STORED_AND_JUDGED):
         return replace(_decisions(workshop, series), already=already)
 
 

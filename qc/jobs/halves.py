@@ -1,4 +1,8 @@
-"""A folder that is being made: half until it is renamed, held while its maker lives, swept afterwards."""
+"""What stands beside the store while it is not whole.
+
+A folder that is being made: half until it is renamed, held while its maker lives, swept afterwards. A file
+that is written before its rows are durable: as it was, where they never are.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +12,13 @@ import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
+from types import TracebackType
 
 from qc import clock
 from qc.errors import MachineError
-from qc.store import OWN_FOLDER
+from qc.store import OWN_FILE, OWN_FOLDER, flush_file
 
 HALF = ".half"
 MAKING_S = 60.0
@@ -104,3 +110,54 @@ def writable(place: Path) -> Iterator[None]:
         raise MachineError(
             f"{place} cannot be written ({error.strerror}). Make room or name another folder."
         ) from error
+
+
+@dataclass(slots=True)
+class AsBefore:
+    """Files that are written before what belongs to them is durable: as they were, where that fails.
+
+    To be entered before the transaction, so that it ends after it.
+    """
+
+    _before: dict[Path, tuple[bytes, int] | None] = field(default_factory=dict)
+
+    def note(self, file: Path) -> None:
+        """Remember a file as it stands; called while nobody else can write it, before it is written."""
+        there = file.is_file()
+        self._before[file] = (file.read_bytes(), file.stat().st_mode & 0o777) if there else None
+
+    def __enter__(self) -> AsBefore:
+        return self
+
+    def __exit__(
+        self, _: type[BaseException] | None, error: BaseException | None, __: TracebackType | None
+    ) -> None:
+        if error is None:
+            return
+        for file, before in self._before.items():
+            try:
+                _put_back(file, before)
+            except OSError as refused:
+                raise MachineError(
+                    f"{error} But {file} says already what was to be stored, and cannot be put back "
+                    f"({refused.strerror}). Make room, and do the same again."
+                ) from error
+
+
+def _put_back(file: Path, before: tuple[bytes, int] | None) -> None:
+    """Make a file what it was, whole or not at all; one that was not there goes."""
+    if before is None:
+        file.unlink(missing_ok=True)
+        return
+    data, mode = before
+    if file.is_file() and file.read_bytes() == data:
+        return
+    beside = file.with_name(f".{file.name}.before")
+    try:
+        beside.touch(OWN_FILE)
+        beside.write_bytes(data)
+        flush_file(beside)
+        beside.chmod(mode)
+        beside.replace(file)
+    finally:
+        beside.unlink(missing_ok=True)

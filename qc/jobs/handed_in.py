@@ -144,11 +144,9 @@ def read_waiting_too(workshop: Workshop, files: Sequence[GivenFile], mappings: M
     return found
 
 
-def keep_those(workshop: Workshop, unread: Sequence[NewUnread], who: str) -> list[UnreadSheet]:
-    """Keep sheets that could not be read, and return those that wait or were put away.
-
-    Not for what was typed on a tablet: that stays there until it is taken in.
-    """
-    kept = workshop.store.keep_unread(unread, who=who, when=workshop.now) if unread else []
+def those_kept(workshop: Workshop, unread: Sequence[NewUnread]) -> list[UnreadSheet]:
+    """Return which sheets that could not be read wait on record now, or were put away, in the order given."""
+    kept = {one.sheet: one for one in workshop.store.unread(open_only=False)} if unread else {}
     zone = workshop.plan.workshop.time_zone
-    return [UnreadSheet.of(one, zone) for one in kept if one.state != "read"]
+    found = (kept[one.hash] for one in unread if one.hash in kept)
+    return [UnreadSheet.of(one, zone) for one in found if one.state != "read"]

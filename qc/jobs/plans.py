@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from qc.errors import MachineError
 from qc.jobs.workshop import PLAN, Workshop, find_folder
 from qc.plain import JsonObject
 from qc.plan import Plan, PlanFault, load_plan
@@ -67,13 +68,24 @@ class PlanView:
 
 
 def put_plan_file(file: Path, text: str) -> None:
-    """Put a text in the place of a plan file: written beside it, flushed, then renamed."""
+    """Put a text in the place of a plan file: written beside it, flushed, then renamed.
+
+    Raises
+    ------
+    MachineError
+        The disk refuses it; the file is as it was.
+    """
     beside = file.with_name(f".{PLAN}.half")
-    beside.touch(OWN_FILE)
-    beside.write_text(text, "utf-8", newline="")
-    flush_file(beside)
-    beside.chmod(file.stat().st_mode & 0o777)
-    beside.replace(file)
+    try:
+        beside.touch(OWN_FILE)
+        beside.write_text(text, "utf-8", newline="")
+        flush_file(beside)
+        beside.chmod(file.stat().st_mode & 0o777)
+        beside.replace(file)
+    except OSError as error:
+        raise MachineError(
+            f"{file} cannot be written ({error.strerror}). Make room or mend the right to write there."
+        ) from error
 
 
 def check_plan(file: Path | None, workshop: Path | None) -> PlanCheck:

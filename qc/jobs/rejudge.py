@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from qc.jobs.judging import NOTHING_STORED, ending, judge_afresh, load_verdicts
+from qc.jobs.judging import NOTHING_STORED, STORED_AND_JUDGED, ending, judge_afresh, load_verdicts
 from qc.jobs.pieces import outside_up_to_date
 from qc.jobs.spread import hands_of
 from qc.jobs.workshop import Workshop
@@ -58,6 +58,7 @@ def rejudge(workshop: Workshop, *, learn: bool = False, cluster: str | None = No
         with hands_of(cluster) as hands:
             elsewhere = None if cluster is None else hands
             after = {str(v.key): v for v in judge_afresh(workshop, learn=learn, hands=elsewhere)}
+    with ending(STORED_AND_JUDGED):
         outside_up_to_date(workshop, afresh=True)
     changed = tuple(
         key

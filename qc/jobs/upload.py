@@ -24,11 +24,19 @@ from qc.ingest import (
     read_file,
 )
 from qc.jobs.errors import JobError
+from qc.jobs.halves import AsBefore
 from qc.jobs.handed_in import GivenFile as GivenFile
-from qc.jobs.handed_in import HandedIn, keep_those, read_all, read_waiting_too
+from qc.jobs.handed_in import HandedIn, read_all, read_waiting_too, those_kept
 from qc.jobs.handed_in import ShowProgress as ShowProgress
 from qc.jobs.headings import confirmed_text, mappings_for
-from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending, not_judged_since
+from qc.jobs.judging import (
+    NOTHING_STORED,
+    STORED_AND_JUDGED,
+    STORED_NOT_JUDGED,
+    catch_up,
+    ending,
+    not_judged_since,
+)
 from qc.jobs.past import known_of_parts
 from qc.jobs.pieces import HoldList, LeftPiece, hold_list, left_before, with_parts
 from qc.jobs.receipts import (
@@ -43,11 +51,12 @@ from qc.jobs.roles import refuse_no_name
 from qc.jobs.rows import told_reasons
 from qc.jobs.workshop import Workshop
 from qc.plan import EVENT, HELD, READING, Plan
-from qc.store import NewSheet, SheetCount, SignalRecord, sheet_hash, signal_id
+from qc.store import NewSheet, NewUnread, SheetCount, SignalRecord, sheet_hash, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
 from qc.words import count_words, kept_name, listed
 
-NOTHING_NEW = "The sheets brought nothing new, so nothing was stored; what waits is not yet judged."
+WAITS = "What waited before is not yet judged: the next command judges it."
+NOTHING_NEW = f"The sheets brought nothing new, so nothing was stored. {WAITS}"
 """How an upload of known sheets ends whose judging of what came before failed."""
 
 MANY_SHEETS = 30
@@ -126,7 +135,7 @@ def upload(
     MachineError
         A lock, a full disk or a missing right; the text says whether the rows were stored by then.
     """
-    with ending(NOTHING_STORED):
+    with AsBefore() as files_beside, ending(NOTHING_STORED):
         refuse_no_name(who)
         known = mappings_for(workshop, mappings, layouts)
         read = read_all(workshop, files, known, progress)
@@ -139,25 +148,27 @@ def upload(
         for file in taken:
             file.checked = [next(checked) for _ in file.parts]
         sheets = [_new_sheet(file, entered_as) for file in taken]
-        waiting = [] if entered_as else keep_those(workshop, read.unread, who)
+        unread = [] if entered_as else read.unread  # what was typed on a tablet stays there until it is read
+        kept = _not_on_record(workshop, unread)
         reached = workshop.store.reached()
         waited = not_judged_since(workshop) is not None
-        text = confirmed_text(workshop, parts) if mappings or layouts else None
-        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now, mappings=text)
+        text = confirmed_text(workshop, parts, files_beside) if mappings or layouts else None
+        counts = workshop.store.add_sheets(sheets, who=who, when=workshop.now, mappings=text, unread=unread)
     new = sum(count.accepted + count.held - count.held_again for count in counts)
-    # sheets that bring nothing new still have what came before them judged: it may never have been
-    with ending(_stored_words(counts) if new else NOTHING_NEW):
-        raised = judge_new(workshop)
-    whole = record if in_words and len(taken) < MANY_SHEETS else None
-    told = zip(taken, sheets, counts, strict=True)
-    receipts = tuple(_receipt(workshop.plan, *one, raised, whole) for one in told)
-    every = tuple(signal for found in raised.values() for signal in found)
-    late = _late(every, receipts) if waited else frozenset()
-    accepted = accepted_since(workshop, reached.readings) if new else Accepted()
-    pieces, gone = _pieces_on(sheets)
-    hold, before = _held(workshop, sheets, counts, pieces, gone) if new and in_words else (None, ())
-    said, asks, kept = tuple(read.refused), tuple(read.asked), (tuple(waiting), tuple(read.not_kept))
-    return UploadReceipt(receipts, said, every, late, asks, accepted, hold, pieces, gone, before, *kept)
+    with ending(_stored_words(counts, kept, remembered=text is not None)):
+        raised = judge_new(workshop)  # of sheets that bring nothing new as well: what was before may wait
+    with ending(STORED_AND_JUDGED):
+        whole = record if in_words and len(taken) < MANY_SHEETS else None
+        told = zip(taken, sheets, counts, strict=True)
+        receipts = tuple(_receipt(workshop.plan, *one, raised, whole) for one in told)
+        every = tuple(signal for found in raised.values() for signal in found)
+        late = _late(every, receipts) if waited else frozenset()
+        accepted = accepted_since(workshop, reached.readings) if new else Accepted()
+        pieces, gone = _pieces_on(sheets)
+        hold, before = _held(workshop, sheets, counts, pieces, gone) if new and in_words else (None, ())
+        said, asks = tuple(read.refused), tuple(read.asked)
+        left = tuple(those_kept(workshop, unread)), tuple(read.not_kept)
+        return UploadReceipt(receipts, said, every, late, asks, accepted, hold, pieces, gone, before, *left)
 
 
 def _held(
@@ -213,11 +224,29 @@ def _typed_on(sheets: Sequence[NewSheet]) -> set[str]:
     return {str(row["serial"]) for row in rows if row.get("serial")}
 
 
-def _stored_words(counts: Sequence[SheetCount]) -> str:
-    """Say how much was stored when judging it failed."""
-    rows, held = sum(c.accepted for c in counts), sum(c.held for c in counts)
-    told = f"{count_words(rows, 'row')} accepted and {held} held"
-    return f"{count_words(len(counts), 'sheet')} stored ({told}). {STORED_NOT_JUDGED}"
+def _not_on_record(workshop: Workshop, unread: Sequence[NewUnread]) -> int:
+    """Return how many of some sheets that could not be read are not on record."""
+    known = {one.sheet for one in workshop.store.unread(open_only=False)} if unread else set()
+    return len({one.hash for one in unread if not workshop.store.has_sheet(one.hash)} - known)
+
+
+def _stored_words(counts: Sequence[SheetCount], kept: int, *, remembered: bool) -> str:
+    """Say what was stored when judging it failed: of the sheets, of those kept unread, of the mappings."""
+    new = [count for count in counts if count.entered]
+    told = []
+    if new:
+        rows, held = sum(c.accepted for c in new), sum(c.held for c in new)
+        accepted = f"{count_words(rows, 'row')} accepted and {held} held"
+        told.append(f"{count_words(len(new), 'sheet')} stored ({accepted}).")
+    if kept:
+        those = "that could not be read is" if kept == 1 else "that could not be read are"
+        wait = "waits for its layout" if kept == 1 else "wait for their layouts"
+        told.append(f"{count_words(kept, 'sheet')} {those} kept and {wait}.")
+    if remembered:
+        told.append("What was said of headings or layouts is remembered.")
+    if not told:
+        return NOTHING_NEW
+    return " ".join([*told, STORED_NOT_JUDGED if new else WAITS])
 
 
 def _refuse_strange(mappings: Sequence[CardMapping], parts: Sequence[Unfolded], refused: list[str]) -> None:

@@ -84,10 +84,11 @@ class SheetCount:
     already_known: int
     reasons: dict[str, int]
     held_again: int = 0  # of the held ones, those that waited already
+    entered: bool = field(default=False, compare=False)  # whether it made an entry: something of it is new
 
     def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return asdict(self)
+        """Return plain values, without what only the sentence of a failure needs."""
+        return {name: value for name, value in asdict(self).items() if name != "entered"}
 
 
 def add_sheets(
@@ -180,7 +181,7 @@ def _add_sheet(
     wrote["unread_event"] = new and settle_unread(conn, item.hash, "read", _how(item), number)
     wrote["held_event"] = not new  # only a sheet that came before can have rows that wait
     append_entry(conn, "sheet", who, when, item.file, [name for name, rows in wrote.items() if rows])
-    return count, new
+    return replace(count, entered=True), new
 
 
 def _how(item: NewSheet) -> str:

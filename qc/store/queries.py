@@ -137,6 +137,14 @@ def read_held(conn: Connection, open_only: bool = True, ids: Sequence[int] | Non
     return [_held_record(row) for row in conn.execute(statement).mappings()]
 
 
+def read_open(conn: Connection) -> list[int]:
+    """Return the numbers of the held rows that still wait, in order of entry."""
+    settled = select(held_event.c.held)
+    return list(
+        conn.execute(select(held.c.id).where(held.c.id.not_in(settled)).order_by(held.c.id)).scalars()
+    )
+
+
 def read_sheets(conn: Connection) -> list[SheetRecord]:
     """Return the sheets in order of entry."""
     statement = select(sheet, entry.c.at, entry.c.who).join_from(sheet, entry, sheet.c.entry == entry.c.id)

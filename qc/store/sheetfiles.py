@@ -47,7 +47,7 @@ class SheetFiles:
 
         Raises
         ------
-        StoreError
+        StoreUnavailable
             The disk refuses it.
         """
         try:
@@ -55,7 +55,7 @@ class SheetFiles:
                 self._mark(digest).touch(OWN_FILE)
             flush_folder(self.folder / PARTS)
         except OSError as error:
-            raise StoreError(
+            raise StoreUnavailable(
                 f"Sheets cannot be written to {self.folder} ({error.strerror}). Make room on the disk or "
                 "mend its permissions."
             ) from error

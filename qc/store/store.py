@@ -37,7 +37,7 @@ from qc.store.records import SheetRecord, SignalRecord, VerdictRecord
 from qc.store.sheetfiles import SheetFiles, refuse_new_beside
 from qc.store.states import put_states, read_states
 from qc.store.tables import mapping_version, sheet
-from qc.store.unread import UnreadStore
+from qc.store.unread import NewUnread, UnreadStore, keep_unread
 
 FILE = "qc.db"
 
@@ -86,9 +86,6 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, UnreadStore, VersionedStor
         The sheets beside it.
     """
 
-    def __init__(self, folder: Path, database: Database, files: SheetFiles) -> None:
-        super().__init__(folder, database, files)
-
     def __enter__(self) -> Store:
         return self
 
@@ -123,6 +120,7 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, UnreadStore, VersionedStor
         who: str,
         when: datetime,
         mappings: Callable[[], str] | None = None,
+        unread: Sequence[NewUnread] = (),
     ) -> list[SheetCount]:
         """Take in sheets in one transaction, all or none; durable on the disk when this returns.
 
@@ -130,13 +128,13 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, UnreadStore, VersionedStor
         ----------
         items : sequence of NewSheet
             Sheets with the rows that were read from them.
-        who : str
-            Code of the person who uploads.
-        when : datetime
-            Moment of entry, with a time zone.
+        who, when
+            Code of the person who uploads, and the moment of entry, with a time zone.
         mappings : callable, optional
-            Gives the text of what headings mean that they were read with, while no other writer can come
-            between; it is kept as a version before them.
+            Gives the text of the mappings they were read with, while no other writer can come between; kept
+            as a version before them.
+        unread : sequence of NewUnread
+            Sheets of the same hand-in that could not be read, kept with them.
 
         Returns
         -------
@@ -147,7 +145,8 @@ class Store(CorrectedStore, PeopleStore, PiecesStore, UnreadStore, VersionedStor
             if mappings is not None:
                 record_text(conn, mapping_version, mappings(), who, when)
             counts = add_sheets(conn, self._files, items, who, when)
-        self._files.accepted(item.hash for item in items)
+            keep_unread(conn, self._files, unread, who, when)  # after: taking in sweeps what is half there
+        self._files.accepted([*(item.hash for item in items), *(item.hash for item in unread)])
         return counts
 
     def readings(

@@ -657,6 +657,9 @@ class InventedBoard:
     def sheets(self):
         return (SheetView("ab" * 32, "slide_0442.xlsx", "Slide card", "24 Nov 2026, 17:02", "KM", 9120, 1),)
 
+    def held_among(self, rows):
+        return len(self.held()), tuple(row for row in self.held() if row.id in rows)
+
     def held(self):
         reasons = (
             HeldReason(
@@ -830,6 +833,7 @@ class InventedDesk:
         self.corrected = []
         self.entered = []
         self.asked_to_judge = False
+        self.quick = False  # whether what is decided has ended before the request has
 
     def submit(self, files, who):
         self.taken.append(([(name, stream.read()) for name, stream in files], who))
@@ -886,6 +890,9 @@ class InventedDesk:
     def hear(self, file, serial, who):
         self.heard.append(((file[0], file[1].read()), serial))
         return f"h{len(self.heard)}"
+
+    def ended(self, ticket, seconds):
+        return self.quick
 
     def progress(self, ticket):
         if not ticket:

@@ -2,9 +2,11 @@
 
 import json
 from io import BytesIO
+from threading import BoundedSemaphore
 
 import pytest
 
+from dashboard import answers
 from qc.sayings import Saying, What
 
 HOME = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
@@ -71,6 +73,33 @@ def test_after_a_mend_only_what_changed_is_told(client, desk, monkeypatch):
         "gone": ["9"],
         "judged": "",
     }
+
+
+def test_what_became_of_a_row_comes_with_the_answer_where_the_worker_is_quick(client, desk, monkeypatch):
+    mended = [{"row": 1, "sentence": "Row 1 is accepted.", "reasons": []}]
+    receipt = {"mended": mended, "sentence": "Row 1 is accepted."}
+    done = {"state": "done", "done": 1, "of": 1, "message": "", "receipt": receipt}
+    monkeypatch.setattr(desk, "progress", lambda ticket: done)
+    desk.quick = True
+    answer = post(client, "/held/decide", rows="1", decision="drop", who="RA").get_json()
+    assert answer == {
+        "ticket": "m1",
+        "settled": {
+            "said": "Row 1 is accepted.",
+            "counted": "Two rows wait for a decision.",
+            "gone": [],
+            "judged": "",
+        },
+    }
+
+
+def test_no_more_requests_wait_for_their_rows_than_leave_room_for_pages(client, desk, monkeypatch):
+    desk.quick = True
+    monkeypatch.setattr(answers, "_waits", BoundedSemaphore(1))
+    answers._waits.acquire()
+    assert post(client, "/held/decide", rows="1", decision="drop", who="RA").get_json() == {"ticket": "m1"}
+    answers._waits.release()
+    assert "settled" in post(client, "/held/decide", rows="1", decision="drop", who="RA").get_json()
 
 
 def test_what_was_settled_says_that_it_is_not_judged_yet_and_then_that_it_is(client, board):

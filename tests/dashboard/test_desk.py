@@ -3,15 +3,18 @@
 import os
 import signal
 import stat
+import threading
 import time
 import zipfile
 from io import BytesIO
+from types import SimpleNamespace
 
 import pytest
 
 from dashboard import desk as module
 from dashboard.desk import WorkerDesk
 from dashboard.spool import PLACE, Spool
+from dashboard.worker import LEAVE_OFF
 from qc.jobs.board import DeskFull
 from qc.jobs.workshop import open_workshop
 from sample_measurements import folder as sample_folder
@@ -318,3 +321,75 @@ def test_a_disk_that_takes_nothing_more_is_told_and_nothing_is_left(workshop):
         spool.keep([("a", Broken())])
     assert caught.value.status == 507 and files_of(workshop) == []
     spool.close()
+
+
+class SlowLine:
+    """A worker's end of the line that judges until it is told to leave off."""
+
+    def __init__(self):
+        self.sent, self.said = [], threading.Event()
+
+    def send(self, message):
+        self.sent.append(message)
+        self.said.set()
+
+    def poll(self, seconds=0):
+        return True
+
+    def recv(self):
+        kind = self.sent[-1] if isinstance(self.sent[-1], str) else self.sent[-1][0]
+        if kind == "judge":
+            self.said.clear()
+            self.said.wait(20)
+            if self.sent[-1] == LEAVE_OFF:
+                return {"state": "done", "receipt": {"sentence": "left off"}, LEAVE_OFF: True}
+        return {"state": "done", "receipt": {"sentence": "done"}}
+
+
+@pytest.fixture
+def slow(workshop, monkeypatch):
+    made, line = WorkerDesk(workshop), SlowLine()
+    worker = SimpleNamespace(line=line, process=SimpleNamespace(join=lambda *_: None, is_alive=lambda: False))
+
+    def at_work():
+        made._worker = worker
+        return worker
+
+    monkeypatch.setattr(made, "_at_work", at_work)
+    yield made, line
+    made.close()
+
+
+def judged(desk, line):
+    """Have it judge, and wait until that is under way."""
+    before = len(line.sent)
+    desk.judge()
+    end = time.monotonic() + 20
+    while len(line.sent) == before and time.monotonic() < end:
+        time.sleep(0.005)
+
+
+def test_judging_is_left_off_for_a_decision_and_follows_it(slow):
+    desk, line = slow
+    judged(desk, line)
+    ticket = desk.decide(["7"], "drop", {}, "IS")
+    assert desk.ended(ticket, 20) and desk.progress(ticket)["state"] == "done"
+    assert line.sent == [("judge", None, ""), LEAVE_OFF, ("held", (["7"], "drop", {}), "IS")]
+    assert desk._judge_at is not None
+
+
+def test_however_busy_the_list_judging_comes_to_its_end(slow):
+    desk, line = slow
+    for number in range(module.MOST_LEFT_OFF):
+        judged(desk, line)
+        assert desk.ended(desk.decide([str(number)], "drop", {}, "IS"), 20)
+    assert line.sent.count(LEAVE_OFF) == module.MOST_LEFT_OFF
+    judged(desk, line)
+    last = desk.decide(["9"], "drop", {}, "IS")
+    assert line.sent.count(LEAVE_OFF) == module.MOST_LEFT_OFF and not desk.ended(last, 0.05)
+    line.said.set()  # it has judged
+    assert desk.ended(last, 20) and desk._left_off == 0
+
+
+def test_an_unknown_ticket_is_not_waited_for(desk):
+    assert desk.ended("never given", 0.0)

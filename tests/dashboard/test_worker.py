@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from dashboard.worker import work
+from dashboard.worker import LEAVE_OFF, LEFT_OFF, work
 from qc.errors import QcError
 from qc.jobs import board
 from qc.sayings import Saying, What
@@ -63,7 +63,7 @@ def test_a_mend_goes_to_its_own_job(run, monkeypatch):
 def test_decisions_and_studies_go_to_their_own_jobs(run, monkeypatch):
     monkeypatch.setattr(board, "decide_series", lambda workshop, *what: {"decided": what})
     monkeypatch.setattr(board, "study_file", lambda *what: {"studied": what})
-    monkeypatch.setattr(board, "judge", lambda workshop: {"judged": True})
+    monkeypatch.setattr(board, "judge", lambda workshop, tell: {"judged": True})
     frozen = Saying(What.FREEZE, "IS", "new die")
     found = run(
         ("series", ("a/b/all", frozen), "IS"),
@@ -146,7 +146,71 @@ def test_what_large_sheets_need_is_loaded_while_nobody_waits(run, monkeypatch):
 
     monkeypatch.setattr("dashboard.worker.QUIET_S", 0.0)
     monkeypatch.setattr(board, "warm_for_large_sheets", load)
-    monkeypatch.setattr(board, "judge", lambda workshop: {"judged": len(loaded)})
+    monkeypatch.setattr(board, "judge", lambda workshop, tell: {"judged": len(loaded)})
     work("/nowhere", None, theirs)
     assert loaded == ["validator"]
     assert [ours.recv().get("receipt") for _ in range(3)] == [None, None, {"judged": 1}]
+
+
+@pytest.fixture
+def judging(run, monkeypatch):
+    """Let judging hear what the board says between two series; gives the line and what was done."""
+    ours, theirs = multiprocessing.Pipe()
+    done = []
+
+    def judge(workshop, tell):
+        for series in range(3):
+            tell(series, 3, "series judged:")
+        done.append("judged")
+        return {"sentence": "All that came in is judged."}
+
+    def decide(workshop, rows, *_):
+        done.append(rows)
+        return {}
+
+    monkeypatch.setattr(board, "judge", judge)
+    monkeypatch.setattr(board, "decide_held", decide)
+    monkeypatch.setattr(board, "check_next_row", lambda folder, as_of, row: done.append(f"after {row}"))
+
+    def work_off(*said):
+        for one in said:
+            ours.send(one)
+        work("/nowhere", None, theirs)
+        answers = []
+        while ours.poll():
+            answers.append(ours.recv())
+        return done, [one for one in answers if one.get("state") == "done"]
+
+    return work_off
+
+
+def test_judging_makes_room_for_a_decision_and_says_so(judging):
+    done, told = judging(("judge", None, ""), LEAVE_OFF, ("held", (["7"], "drop", {}), "IS"), None)
+    assert done == [["7"]], "nothing was checked ahead, since the board had said more"
+    assert told[0][LEAVE_OFF] and told[0]["receipt"]["sentence"] == LEFT_OFF
+
+
+def test_what_comes_while_judging_and_is_no_such_word_waits_for_its_end(judging):
+    done, told = judging(("judge", None, ""), ("held", (["7"], "drop", {}), "IS"), None)
+    assert done == ["judged", ["7"]] and LEAVE_OFF not in told[0]
+
+
+def test_a_word_that_comes_after_the_judging_is_passed_over(judging):
+    done, _ = judging(LEAVE_OFF, ("held", (["7"], "drop", {}), "IS"), LEAVE_OFF, ("judge", None, ""), None)
+    assert done == [["7"], "judged"]
+
+
+def test_the_row_that_follows_is_checked_while_nobody_waits(run, monkeypatch, caplog):
+    ours, theirs = multiprocessing.Pipe()
+    asked = []
+    monkeypatch.setattr(board, "decide_held", lambda *_: {})
+
+    def check(folder, as_of, row):
+        asked.append(row)
+        ours.send(None)
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(board, "check_next_row", check)
+    ours.send(("held", (["7", "8"], "drop", {}), "IS"))
+    work("/nowhere", None, theirs)
+    assert asked == ["8"] and "not checked ahead" in caplog.text

@@ -24,7 +24,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-LONGEST_S = 120.0  # no command here takes that long; one that does hangs
+LONGEST_S = 120.0
+"""No command here takes that long where it has a processor when it wants one; one that does hangs."""
+LOOK_S = 2.0  # so often it is looked how long a command had to wait for a processor
 ONE_THREAD = ("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 
 
@@ -75,6 +77,8 @@ class Plan:
         One of `HOOKS`, done in the fork before the command.
     wait : float
         Seconds to wait before it begins.
+    longest : float
+        Seconds after which it hangs, those left out in which it waited for a processor.
     """
 
     words: list
@@ -83,6 +87,7 @@ class Plan:
     file_limit: int | None = None
     before: str = ""
     wait: float = 0.0
+    longest: float = LONGEST_S
     env: dict = field(default_factory=dict)
 
 
@@ -178,6 +183,29 @@ class _Child:
     begun: float
     pipes: dict
     texts: dict = field(default_factory=lambda: {"out": b"", "err": b"", "steps": b""})
+    waited: dict = field(default_factory=dict)
+
+    def end(self):
+        """Return when it is to be killed, by the steady clock, as far as that is known now."""
+        if self.plan.kill_after is not None:
+            return self.begun + self.plan.kill_after
+        return self.begun + self.plan.longest + waited_s(self.pid, self.waited)
+
+
+def waited_s(pid, known, proc=Path("/proc")):
+    """Return how long a process and those it started waited for a processor [s]; 0 where no system tells.
+
+    On a machine with other work a command takes ten times as long without hanging. `known` keeps what those
+    waited that have ended since: process -> nanoseconds (Linux, Documentation/scheduler/sched-stats.rst).
+    """
+    ours = [pid]
+    for one in ours:
+        try:
+            known[one] = int((proc / str(one) / "schedstat").read_text().split()[1])
+            ours += map(int, (proc / str(one) / "task" / str(one) / "children").read_text().split())
+        except (OSError, ValueError, IndexError):
+            continue  # it has ended, or the system keeps no such account
+    return sum(known.values()) / 1e9
 
 
 def _run_together(plans):
@@ -188,8 +216,8 @@ def _run_together(plans):
                 selector.register(handle, selectors.EVENT_READ, (child, name))
         while selector.get_map():
             now = time.monotonic()
-            waits = [child.begun + _end_of(child) - now for child in children]
-            for key, _ in selector.select(max(0.0, min(waits))):
+            waits = [child.end() - now for child in children]
+            for key, _ in selector.select(min(LOOK_S, max(0.0, min(waits)))):
                 child, name = key.data
                 got = os.read(key.fd, 65536)
                 child.texts[name] += got
@@ -197,14 +225,10 @@ def _run_together(plans):
                     selector.unregister(key.fd)
                     os.close(key.fd)
             for child in children:
-                if time.monotonic() >= child.begun + _end_of(child):
+                if time.monotonic() >= child.end():
                     os.kill(child.pid, signal.SIGKILL)  # not yet waited for, so the number is still its own
                     child.plan.kill_after = LONGEST_S * 10
     return [_answer(child) for child in children]
-
-
-def _end_of(child):
-    return LONGEST_S if child.plan.kill_after is None else child.plan.kill_after
 
 
 def _answer(child):
@@ -367,6 +391,7 @@ def take_lock(file):
 
 
 HOOKS = {
+    "hang": lambda: time.sleep(LONGEST_S * 10),
     "impatient": _be_impatient,
     "lock after the rows": _lock_after_the_rows,
     "disk full after the rows": _fill_disk_after_the_rows,

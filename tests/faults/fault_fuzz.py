@@ -21,6 +21,15 @@ sys.path[:0] = [str(place) for place in Path(__file__).resolve().parents[:3]]
 os.environ.setdefault("POLARS_MAX_THREADS", "1")
 LONGEST = 20_000  # bytes of one input
 MOST_MB = 3_000
+SLOW_S = 60.0
+"""More processor time than one input may take, that of its readers included; on a machine with other work the
+clock says nothing."""
+HANGS_S = 1_200  # of the clock: what waits for ever
+
+
+def _used_s():
+    """Return the processor time of this process and of those that it started and that have ended [s]."""
+    return sum(os.times()[:4])
 
 
 class Fuzzing:
@@ -40,15 +49,21 @@ class Fuzzing:
 
         self.cases += 1
         (self.out / "last").write_bytes(data)  # what ended this process, should it end here
+        begun = _used_s()
         try:
             self.desk.ask(self.target, data)
         except FaultFound as fault:
-            if str(fault) not in self.found:
-                digest = hashlib.sha256(data).hexdigest()[:16]
-                self.found[str(fault)] = digest
-                (self.out / f"found-{digest}").write_bytes(data)
+            self._keep(str(fault), data)
+        if _used_s() - begun > SLOW_S:
+            self._keep(f"it took more than {SLOW_S:.0f} s of processor time", data)
         if time.monotonic() > self.written + 1:
             self.tell()
+
+    def _keep(self, fault, data):
+        if fault not in self.found:
+            digest = hashlib.sha256(data).hexdigest()[:16]
+            self.found[fault] = digest
+            (self.out / f"found-{digest}").write_bytes(data)
 
     def tell(self):
         """Write down how far it came."""
@@ -67,7 +82,7 @@ def led_by_coverage(fuzzing, atheris):
     left = max(1, int(fuzzing.end - time.monotonic()))
     options = {
         "max_total_time": left,
-        "timeout": 60,
+        "timeout": HANGS_S,
         "rss_limit_mb": MOST_MB,
         "max_len": LONGEST,
         "verbosity": 0,

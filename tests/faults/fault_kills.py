@@ -11,7 +11,7 @@ from fault_server import copied, removed
 from fault_shop import content, different, looked_at
 from fault_verbs import VERBS, backups_of, clear_beside
 
-ROWS = ("readings", "held", "sheets", "plans", "said")
+ROWS = ("readings", "held", "sheets", "plans", "said", "unread", "mappings")
 TOLD = ("verdicts", "signals", "told", "status")
 TRACEBACK = "Traceback (most recent call last)"
 
@@ -66,7 +66,7 @@ class Killing:
         before = self.twin.unkilled(verb).before if self.twin else self._before(verb, start)
         shop = copied(start, self.folder / f"after {verb.name}")
         done = self.driver.run(*verb.typed(shop, self.bench))
-        assert done.code == 0, f"{verb}: {done.err or done.out}"
+        assert done.code == verb.code, f"{verb}: {done.err or done.out}"
         assert verb.whole(shop, done=True) == []
         clear_beside(shop)
         after = looked_at(self.driver, shop)

@@ -14,6 +14,8 @@ CLAIMS = {
     JUDGED: re.compile(r"(is|are|was|were) stored and judged", re.I),
 }
 MACHINE_AT_FAULT = 3
+WELL = (0, 1)
+"""Done, also where a sheet of several was refused."""
 
 
 def truth(shop, before, after):
@@ -39,7 +41,7 @@ def faults_of(run, shop, before, after):
     so = truth(shop, before, after)
     if so is None:
         return ["half of it is kept"]
-    if run.code == 0:
+    if run.code in WELL:
         return [] if so == JUDGED else [f"it ended well, but {so}"]
     claimed = [name for name, words in CLAIMS.items() if words.search(run.err)]
     found = []

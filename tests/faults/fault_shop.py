@@ -18,6 +18,8 @@ from fault_server import asking
 
 ROOT = Path(__file__).resolve().parents[2]
 FORCE, LOSS = "slide/force/all", "polish/mass_loss/tenor"
+ODD = "odd.csv"
+"""On the bench, and in a workshop where it waits: a sheet that no reader reads."""
 FIRST_DAY = date(2026, 1, 5)
 MEANT = """card: force-card
 columns: {Gemessen: Date, Nummer: Serial, "Kraft [N]": Slide force}
@@ -135,6 +137,12 @@ def shown_sheet():
     return ("\n".join(";".join(line) for line in lines) + "\n").encode()
 
 
+def odd_sheet():
+    """Return a sheet that no reader reads, until its layout is shown."""
+    lines = "".join(f"Nr.;QH-{n};;{n % 7 / 100 + 1.1:.2f};;;9.3.26;;FN\n" for n in range(1061, 1069))
+    return f"Schieberbuch;;\n;;\n{lines}".encode()
+
+
 def years():
     """Return readings of new pieces as a history has them: one a row, the figure by name; one part."""
     lines = ["Date,Serial,Model,Stage,Characteristic,Value,Person,Gauge"]
@@ -153,6 +161,7 @@ def make_base(driver, folder):
         (bench / name).write_bytes(data)
     for part in range(5):
         (bench / f"new-{part}.csv").write_bytes(news("loss" if part % 2 == 0 else "force", part // 2, 3))
+    (bench / ODD).write_bytes(odd_sheet())
     (bench / "own-words.csv").write_bytes(own_words())
     (bench / "mapping.yaml").write_text(MEANT, "utf-8")
     (bench / "layout.yaml").write_text(SLIDE_BOOK, "utf-8")

@@ -13,15 +13,12 @@ from functools import partial
 from pathlib import Path
 
 from fault_server import forget_taken, taking_rows
-from fault_shop import FORCE, ROOT, content, different, lay_plan, news, signal_of
+from fault_shop import FORCE, ODD, ROOT, content, different, lay_plan, news, odd_sheet, signal_of
 
 OLD_STORE = ROOT / "tests" / "store" / "made_before_0003.tar.xz"
 MONTH = "2026-02"
 TYPED, CARD, INBOX = "typed", "card.json", "put here"
 """In the workshop: a plan as it was typed, a card as a tablet sends it, the folder for sheets."""
-
-ODD = "odd.csv"
-"""In the workshop: a sheet that no reader reads."""
 
 TIGHTER = [{"target": 0.95, "upper": 1.2}]
 
@@ -72,8 +69,7 @@ def _waiting_sheet(shop: Path) -> None:
     from qc.jobs.upload import upload
     from qc.jobs.workshop import open_workshop
 
-    lines = "".join(f"Nr.;QH-{n};;{n % 7 / 100 + 1.1:.2f};;;9.3.26;;FN\n" for n in range(1061, 1069))
-    (shop / ODD).write_text(f"Schieberbuch;;\n;;\n{lines}", "utf-8")
+    (shop / ODD).write_bytes(odd_sheet())
     workshop = open_workshop(shop)
     kept = upload(workshop, [(ODD, (shop / ODD).read_bytes())], who="FN").waiting
     workshop.store.close()
@@ -193,6 +189,8 @@ class Verb:
         Given the workshop and whether the verb was done, says what is half or missing outside the store.
     elsewhere : bool
         It writes beside the workshop and takes no ``--workshop``.
+    code : int
+        How it ends when nothing goes wrong: 1 where a sheet of several is refused, and kept.
     opens : bool
         Merely opening the workshop writes: there is no status of before to compare with.
     """
@@ -205,6 +203,7 @@ class Verb:
     opens: bool = False
     whole: Callable[..., list[str]] = _any
     elsewhere: bool = False
+    code: int = 0
 
     def __str__(self):
         return self.name
@@ -293,6 +292,12 @@ _KEEP = ("hold", "keep", "QH-1044", "--who", "IS", "--why", "dent")
 VERBS = (
     Verb("upload one", ("upload", "BENCH/new-0.csv", "--who", "IS")),
     Verb("upload many", ("upload", *(f"BENCH/new-{n}.csv" for n in range(5)), "--who", "IS")),
+    Verb(
+        "upload one that nobody can read with one that is read",
+        ("upload", f"BENCH/{ODD}", "BENCH/new-0.csv", "--who", "IS"),
+        code=1,
+    ),
+    Verb("upload one that nobody can read", ("upload", f"BENCH/{ODD}", "--who", "IS"), code=1),
     Verb(
         "upload with a mapping",
         ("upload", "BENCH/own-words.csv", "--mapping", "BENCH/mapping.yaml", "--who", "IS"),

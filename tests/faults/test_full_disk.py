@@ -16,7 +16,11 @@ from fault_verbs import BY_NAME, back_of, backups_of, clear_beside
 STEPS = 4
 
 
-@pytest.fixture(scope="module", params=["upload one", "mend one", "close", "freeze"])
+KEPT = "upload one that nobody can read with one that is read"
+DISKS = ("upload one", KEPT, "upload with a mapping", "mend one", "close", "freeze")
+
+
+@pytest.fixture(scope="module", params=DISKS)
 def disk(request, killing):
     return FullDisk(killing, BY_NAME[request.param])
 
@@ -28,7 +32,7 @@ def test_room_for_a_part_of_it(disk, step):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["upload one", "mend one"])
+@pytest.mark.parametrize("name", ["upload one", KEPT, "upload with a mapping", "mend one"])
 def test_a_disk_that_is_full_after_the_rows(killing, name):
     usual, verb = killing.unkilled(BY_NAME[name]), BY_NAME[name]
     shop = copied(usual.start, killing.folder / "full after")

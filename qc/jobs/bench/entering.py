@@ -14,7 +14,7 @@ from qc.jobs.bench.doubts import EVERY
 from qc.jobs.bench.spelt import spelt_on_record
 from qc.jobs.bench.typed import TypedCard, card_bytes, card_rows, file_name, read_back, read_typed, row_of
 from qc.jobs.errors import JobError
-from qc.jobs.judging import catch_up
+from qc.jobs.judging import STORED_AND_JUDGED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.pieces import LeftPiece, hold_list, left_before, left_pieces, whereabouts, with_parts
 from qc.jobs.roles import Verb, may
 from qc.jobs.rows import Decision, piece_words, settle_rows
@@ -24,6 +24,11 @@ from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.store import HeldRecord
 from qc.words import count_words
+
+UNANSWERED = (
+    "The card is stored and judged, what was answered to its doubts is not. Hand it in again: it comes in "
+    "once."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +127,11 @@ def enter_card(workshop: Workshop, sent: object, *, who: str = "") -> JsonObject
     # asked of the store, so that what a cut-off worker left undone is done when the card is sent again
     sure = [row.id for row in _held(workshop, typed.entry) if _is_sure(row, card, typed)]
     if sure and _may_answer(workshop, who):
-        settle_rows(workshop, sure, Decision.AS_TYPED, who=who)
-        catch_up(workshop)
-    found = outcome_of(workshop, typed.entry)
+        settle_rows(workshop, sure, Decision.AS_TYPED, who=who, failing=UNANSWERED)
+        with ending(STORED_NOT_JUDGED):
+            catch_up(workshop)
+    with ending(STORED_AND_JUDGED):
+        found = outcome_of(workshop, typed.entry)
     said = [found.sentence, *(one.sentence for one in found.left)] if found else []
     return {"entry": typed.entry, "sentence": " ".join(said)}
 

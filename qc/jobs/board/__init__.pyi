@@ -40,6 +40,7 @@ from .remedies import TuneAsked as TuneAsked
 from .remedies import TuningView as TuningView
 from .serving import fetch_once as fetch_once
 from .serving import serve as serve
+from .tasks import check_next_row as check_next_row
 from .tasks import correct_row as correct_row
 from .tasks import decide_held as decide_held
 from .tasks import decide_piece as decide_piece

@@ -70,15 +70,18 @@ def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int |
     if kind in {"upload", "mapped"}:
         return _sheets(workshop, what if kind == "upload" else what[0])
     if kind == "shown":
-        waits = any(one.sheet == what[0] for one in workshop.store.unread())
-        return f"{NOTHING}. Show it again." if waits else f"It is stored, {_judged(workshop)}"
+        read = workshop.store.has_sheet(what[0])
+        return f"It is stored, {_judged(workshop)}" if read else f"{NOTHING}. Show it again."
     if kind == "bench":
         stored = bool(workshop.store.entered(str(what.get("entry", ""))))
         if not stored:
             return f"{NOTHING}. What was typed is kept on the tablet: hand it in again."
         return f"It is stored, {_judged(workshop)} Handed in again it comes in once."
     if kind == "held":
-        return _rows(workshop, what[0])
+        decided = before is not None and any(
+            entry.who == who and entry.kind == "mend" for entry in workshop.store.entries(before)
+        )
+        return _rows(workshop, what[0], decided=decided)
     if kind in CORRECTS:
         begun = before is not None
         own = workshop.store.entries(before or 0) if begun else []
@@ -94,20 +97,35 @@ def _told(workshop: Workshop, kind: TaskKind, what: Any, who: str, before: int |
 
 
 def _sheets(workshop: Workshop, files: Sequence[tuple[str, Path]]) -> str:
-    stored = [name for name, path in files if workshop.store.has_sheet(sheet_hash(path.read_bytes()))]
-    if not stored:
+    """Say which sheets are stored, which are kept unread, and which are neither."""
+    digests = [(name, sheet_hash(path.read_bytes())) for name, path in files]
+    stored = [name for name, digest in digests if workshop.store.has_sheet(digest)]
+    unread = {one.sheet for one in workshop.store.unread(open_only=False)}
+    kept = [name for name, digest in digests if digest in unread and name not in stored]
+    lost = [name for name, _ in files if name not in stored and name not in kept]
+    told = []
+    if stored:
+        told.append(f"{_those(stored)} stored, {_judged(workshop)}")
+    if kept:
+        them = "it" if len(kept) == 1 else "them"
+        told.append(f"{_those(kept)} kept as handed in, since nobody could read {them} yet.")
+    if not told:
         return f"{NOTHING}. Send it again."
-    lost = [name for name, _ in files if name not in stored]
-    rest = f" Not stored: {some_of(lost)}. Send the rest again." if lost else ""
-    which = f"{stored[0]} is" if len(stored) == 1 else f"{count_words(len(stored), 'sheet')} are"
-    return f"{which} stored, {_judged(workshop)}{rest}"
+    return " ".join([*told, f"Not stored: {some_of(lost)}. Send the rest again."] if lost else told)
 
 
-def _rows(workshop: Workshop, rows: Sequence[str]) -> str:
+def _those(names: Sequence[str]) -> str:
+    return f"{names[0]} is" if len(names) == 1 else f"{count_words(len(names), 'sheet')} are"
+
+
+def _rows(workshop: Workshop, rows: Sequence[str], *, decided: bool) -> str:
+    """Say what became of a decision on rows; `decided` where its person settled any since it began."""
     waiting = {str(row.id) for row in workshop.store.held(ids=[int(row) for row in rows])}
     left = [row for row in rows if row in waiting]
     if len(left) == len(rows):
         return f"{NOTHING}: {'the row is' if len(rows) == 1 else 'the rows are'} still held. Decide again."
+    if not decided:
+        return f"{NOTHING}: somebody else had settled {'the row' if len(rows) == 1 else 'some of the rows'}."
     done = f"The decision is stored, {_judged(workshop)}"
     return f"{done} Still held: {some_of(left)}." if left else done
 

@@ -31,13 +31,14 @@ from qc.jobs.board.rows import (
     signal_views,
     signal_whole,
     standing_rows,
+    worst_first,
 )
 from qc.jobs.board.series import apart_words, series_view
 from qc.jobs.board.today import budget_view, not_judged_words, stage_views, today_view
 from qc.jobs.board.traced import traced
 from qc.jobs.board.weighed import WeighedOnce, WorthView
 from qc.jobs.in_hand import DayView, day_view
-from qc.jobs.judging import answering, signals_of_day, verdicts_of_day
+from qc.jobs.judging import answering, signals_of_day
 from qc.jobs.pieces import hold_list, tags_of
 from qc.jobs.printed import blank_file
 from qc.jobs.shown import ShownData
@@ -158,7 +159,7 @@ class StoreBoardData:
 
     def verdicts(self, stage: str | None = None) -> tuple[views.SeriesVerdict, ...]:
         """Return the series of a stage (or all), worst first."""
-        found = self._once("verdicts", _worst_first)
+        found = self._once("verdicts", worst_first)
         return tuple(v for v in found if stage is None or v.key.stage == stage)
 
     def series(self, key: views.SeriesKey) -> views.SeriesView | None:
@@ -248,6 +249,11 @@ class StoreBoardData:
     def held(self) -> tuple[views.HeldView, ...]:
         """Return the held rows that are still open."""
         return self._once("held", held_views)
+
+    def held_among(self, rows: Sequence[str]) -> tuple[int, tuple[views.HeldView, ...]]:
+        """Return how many rows are still open, and those of some rows that are."""
+        workshop = self._current()
+        return len(workshop.store.held_open()), held_views(workshop, rows)
 
     def hold(self) -> views.HoldList:
         """Return the pieces to hold, and why."""
@@ -387,10 +393,6 @@ class _PastBoardData(StoreBoardData):
         if view is None or view.record is None:
             return view
         return replace(view, record=with_what_came_later(self._present, self._workshop, view.record))
-
-
-def _worst_first(workshop: Workshop) -> tuple[views.SeriesVerdict, ...]:
-    return tuple(sorted(verdicts_of_day(workshop), key=lambda v: -v.worst))
 
 
 def _stamp(folder: Path) -> int:

@@ -147,6 +147,10 @@ class BoardData(Protocol):
         """Return the held rows that are still open."""
         ...
 
+    def held_among(self, rows: Sequence[str]) -> tuple[int, tuple[views.HeldView, ...]]:
+        """Return how many rows are still open, and those of some rows that are; no others are looked at."""
+        ...
+
     def hold(self) -> views.HoldList:
         """Return the pieces to hold, and why."""
         ...
@@ -285,6 +289,10 @@ class UploadDesk(Protocol):
 
     def progress(self, ticket: str) -> Ticket | None:
         """Return how far a ticket is, or None for an unknown one."""
+        ...
+
+    def ended(self, ticket: str, seconds: float) -> bool:
+        """Wait until a ticket has ended, for so long at most; say whether it has."""
         ...
 
     def warm(self) -> None:

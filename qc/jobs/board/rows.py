@@ -26,7 +26,7 @@ from qc.jobs.board.views import (
     SignalView,
 )
 from qc.jobs.errors import JobError
-from qc.jobs.judging import signals_of_day
+from qc.jobs.judging import signals_of_day, verdicts_of_day
 from qc.jobs.pieces import HoldRow as HoldRowOfPiece
 from qc.jobs.pieces import whereabouts
 from qc.jobs.rows import HeldList, HeldRow, is_doubt, offered_now, piece_words, place_words, recorded_of
@@ -104,9 +104,17 @@ def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:
     return replace(view, made_under=pieces, beside=whole.beside)
 
 
-def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
-    """Return the open held rows, newest first; those that are one question are of one run."""
-    records = offered_now(workshop, workshop.store.held())
+def held_views(workshop: Workshop, rows: Sequence[str] | None = None) -> tuple[HeldView, ...]:
+    """Return the open held rows, newest first; those that are one question are of one run.
+
+    Of some rows only those, for one row need not wait for the words of all.
+    """
+    asked = (
+        None
+        if rows is None
+        else [int(row) for row in rows if row.isascii() and row.isdigit() and len(row) < 16]
+    )
+    records = offered_now(workshop, workshop.store.held(ids=asked))
     recorded = recorded_of(workshop, records)
     told = [HeldRow.of(record, workshop.plan, recorded) for record in records]
     run_of = {row.id: group.rows[0].id for group in HeldList(tuple(told)).groups() for row in group.rows}
@@ -117,6 +125,11 @@ def held_views(workshop: Workshop) -> tuple[HeldView, ...]:
         for row, record in zip(told, records, strict=True)
     ]
     return tuple(reversed(views))
+
+
+def worst_first(workshop: Workshop) -> tuple[SeriesVerdict, ...]:
+    """Return the verdicts of the workshop's day, those first that need most to be looked at."""
+    return tuple(sorted(verdicts_of_day(workshop), key=lambda verdict: -verdict.worst))
 
 
 def decided_views(workshop: Workshop) -> tuple[DecidedView, ...]:

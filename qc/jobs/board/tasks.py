@@ -6,19 +6,28 @@ The heavy part: all of it runs in the one process that writes.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from qc.errors import QcError
 from qc.ingest import batch_reader, keep_reader, read_layout_texts, read_mapping, warm_up
 from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.bench import enter_card as enter_card
 from qc.jobs.errors import JobError
-from qc.jobs.judging import judge_waiting
+from qc.jobs.judging import NOTHING_STORED, ending, judge_waiting
 from qc.jobs.pieces import keep_back, outside_up_to_date, release
 from qc.jobs.questions import gauge_study
-from qc.jobs.rows import Decision, correct_reading, settle_rows, undo_settled, withdraw_reading
+from qc.jobs.rows import (
+    CheckedAhead,
+    Decision,
+    check_next,
+    correct_reading,
+    settle_rows,
+    undo_settled,
+    withdraw_reading,
+)
 from qc.jobs.rows import put_sheet_away as put_away
 from qc.jobs.shown import read_waiting
 from qc.jobs.signals import SAID_ALREADY, say_of_signal
@@ -28,6 +37,9 @@ from qc.plain import JsonObject
 from qc.sayings import TICKED, Saying, What
 from qc.states import SIGNAL_WORDS
 from qc.stats import StatisticsError
+
+_AHEAD = CheckedAhead()
+"""What the worker's process checked while nobody waited."""
 
 
 def warm() -> None:
@@ -51,7 +63,8 @@ def opened(folder: Path, as_of: date | None) -> Iterator[Workshop]:
     as_of : date or None
         The day to stand on.
     """
-    workshop = open_workshop(folder, as_of=as_of)
+    with ending(NOTHING_STORED):
+        workshop = open_workshop(folder, as_of=as_of)
     try:
         yield workshop
     finally:
@@ -114,8 +127,14 @@ def decide_held(
             tell(done, of, "Settling row")
 
     numbers = [int(row) for row in rows]
-    found = settle_rows(workshop, numbers, Decision(decision), changes, who=who, progress=told)
+    found = settle_rows(workshop, numbers, Decision(decision), changes, who=who, progress=told, ahead=_AHEAD)
     return {**found.to_dict(), "sentence": found.to_line()}
+
+
+def check_next_row(folder: Path, as_of: date | None, row: str) -> None:
+    """Check the row that follows one on the list, while nobody waits for anything; no fault of it is told."""
+    with suppress(QcError), opened(folder, as_of) as workshop:
+        check_next(workshop, int(row), _AHEAD)
 
 
 def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> JsonObject:
@@ -270,15 +289,17 @@ def decide_piece(workshop: Workshop, serial: str, what: str, figure: str, why: s
     return {"sentence": f"{found.serial}: {found.sentence}", "reasons": []}
 
 
-def judge(workshop: Workshop) -> JsonObject:
+def judge(workshop: Workshop, tell: ShowProgress | None = None) -> JsonObject:
     """Judge what came in and is not yet judged.
 
     Parameters
     ----------
     workshop : Workshop
         As `opened` gives it.
+    tell : callable, optional
+        Told how many series are done, of how many, and in words; where it raises, nothing of it is kept.
     """
-    judged = judge_waiting(workshop)
+    judged = judge_waiting(workshop, tell)
     outside_up_to_date(workshop)
     return {**judged, "sentence": "All that came in is judged.", "reasons": []}
 

@@ -24,6 +24,7 @@ from qc.ingest import (
     read_mapping,
 )
 from qc.jobs.errors import JobError
+from qc.jobs.halves import AsBefore
 from qc.jobs.workshop import Workshop
 from qc.store import OWN_FILE, flush_file
 
@@ -79,11 +80,14 @@ def read_mapping_file(
     )
 
 
-def confirmed_text(workshop: Workshop, parts: Sequence[Unfolded]) -> Callable[[], str] | None:
+def confirmed_text(
+    workshop: Workshop, parts: Sequence[Unfolded], files: AsBefore
+) -> Callable[[], str] | None:
     """Return what writes the mappings that sheets were read with, None where all are remembered already.
 
     Called under the lock of the store, so that two people who confirm at once keep both: it reads the file
-    anew, writes it, and returns its text for the version that comes before the sheets.
+    anew, writes it, and returns its text for the version that comes before the sheets. `files` puts it back
+    where these cannot be stored.
     """
     used = [c for part in parts for read in part.read_as if (c := read.confirmed()) is not None]
     shown = {part.through.layout.name: part.through.layout for part in parts if part.through is not None}
@@ -96,6 +100,7 @@ def confirmed_text(workshop: Workshop, parts: Sequence[Unfolded]) -> Callable[[]
         mappings, layouts = known()
         kept = {layout.name: layout for layout in layouts} | shown
         new = mappings_text(Mappings(mappings).confirmed(used).remembered, kept.values())
+        files.note(workshop.folder / FILE)
         _write(workshop.folder / FILE, new)
         return new
 

@@ -22,7 +22,7 @@ from qc.jobs.judging import STORED_NOT_JUDGED, ending
 from qc.jobs.past import known_of_parts
 from qc.jobs.roles import refuse_no_name
 from qc.jobs.rows import told_reasons
-from qc.jobs.upload import ShowProgress, judge_new
+from qc.jobs.upload import WAITS, ShowProgress, judge_new
 from qc.jobs.workshop import Workshop
 from qc.plan import Plan
 from qc.store import NewSheet, SheetCount, sheet_hash
@@ -90,7 +90,7 @@ def bring_in(
                 taken.part(workshop, part, known, who, dates)
             if progress is not None:
                 progress(taken.done, sum(source.rows for source in sources), TAKING)
-    with ending(f"{taken.sentence()} {STORED_NOT_JUDGED}"):
+    with ending(taken.sentence(all_of_it=True)):
         raised = judge_new(workshop)
     return HistoryReceipt(
         files=len(sources),
@@ -132,12 +132,16 @@ class _Taken:
             self.marks |= dict.fromkeys(said)
         self.done += len(part.rows)
 
-    def sentence(self) -> str:
+    def sentence(self, *, all_of_it: bool = False) -> str:
         """Say what is stored when something fails, and how to go on."""
-        if self.counts:
-            rows = sum(count.rows for count in self.counts)
-            return f"{count_words(rows, 'row')} are stored; the same command goes on behind them."
-        return f"{count_words(self.done, 'row')} were on record before; nothing new was stored."
+        rows = sum(count.rows for count in self.counts if count.entered)
+        if not rows:
+            known = f"{count_words(self.done, 'row')} were on record before; nothing new was stored."
+            return f"{known} {WAITS}" if all_of_it else known
+        stored = f"{count_words(rows, 'row')} are stored"
+        if all_of_it:
+            return f"{stored}. {STORED_NOT_JUDGED}"
+        return f"{stored}, not yet judged; the same command goes on behind them, and judges them."
 
 
 def _take_in(

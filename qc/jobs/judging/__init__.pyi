@@ -1,6 +1,7 @@
 """Types of what `qc.jobs.judging` offers; the package fetches each name on first use."""
 
 from .catching_up import NOTHING_STORED as NOTHING_STORED
+from .catching_up import STORED_AND_JUDGED as STORED_AND_JUDGED
 from .catching_up import STORED_NOT_JUDGED as STORED_NOT_JUDGED
 from .catching_up import NotJudged as NotJudged
 from .catching_up import brought_up as brought_up

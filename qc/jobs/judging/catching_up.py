@@ -6,10 +6,11 @@ answers, compares the mark with what is newer, and judges that first.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
 from qc.errors import MachineError, QcError
@@ -21,6 +22,9 @@ from qc.store import MARK, JudgedUpTo, Waiting
 from qc.watch import SeriesVerdict
 from qc.words import dated_words
 
+ShowJudged: TypeAlias = Callable[[int, int, str], None]
+"""Told how many series are judged, of how many, and in words."""
+
 READERS_PATIENCE_S = 3.0
 """Chosen: who only asks has the answer of before, and nobody waits a minute for it before a lock."""
 
@@ -29,6 +33,7 @@ TRIES = 3
 
 NOTHING_STORED = "Nothing was stored."
 STORED_NOT_JUDGED = "It is stored, but not yet judged: the next command judges it."
+STORED_AND_JUDGED = "What there was to store is stored and judged."
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +51,15 @@ class NotJudged:
         return f"Not judged since {when}: {why} What stands here is what was judged before."
 
 
-def catch_up(workshop: Workshop) -> list[SeriesVerdict]:
+def catch_up(workshop: Workshop, progress: ShowJudged | None = None) -> list[SeriesVerdict]:
     """Judge what waits, and keep what was found.
 
     Parameters
     ----------
     workshop : Workshop
         Where the readings are.
+    progress : callable, optional
+        Told how many series are judged, of how many, and in words; where it raises, nothing is kept.
 
     Returns
     -------
@@ -69,7 +76,7 @@ def catch_up(workshop: Workshop) -> list[SeriesVerdict]:
         found = workshop.store.waiting(JudgedUpTo.of(kept))
         if found is None:
             return []
-        verdicts = _judge(workshop, found, kept, insist=attempt == TRIES - 1)
+        verdicts = _judge(workshop, found, kept, insist=attempt == TRIES - 1, progress=progress)
         if verdicts is not None:
             return verdicts
     raise AssertionError("the last attempt keeps what it found")
@@ -99,9 +106,9 @@ def judge_anew(workshop: Workshop, series: Collection[str]) -> None:
     keep_judged(workshop, judge_now(workshop, series), {})
 
 
-def judge_waiting(workshop: Workshop) -> JsonObject:
+def judge_waiting(workshop: Workshop, progress: ShowJudged | None = None) -> JsonObject:
     """Judge what waits and say how many series that were: what the board asks its worker."""
-    return {"judged": [str(verdict.key) for verdict in catch_up(workshop)]}
+    return {"judged": [str(verdict.key) for verdict in catch_up(workshop, progress)]}
 
 
 def touched_by(workshop: Workshop, found: Waiting, mark: JudgedUpTo) -> set[str]:
@@ -157,14 +164,16 @@ def ending(sentence: str) -> Iterator[None]:
         raise
 
 
-def _judge(workshop: Workshop, found: Waiting, kept: object, *, insist: bool) -> list[SeriesVerdict] | None:
+def _judge(
+    workshop: Workshop, found: Waiting, kept: object, *, insist: bool, progress: ShowJudged | None = None
+) -> list[SeriesVerdict] | None:
     """Judge what waits and keep it; None where somebody else judged meanwhile."""
     from qc.jobs.judging.verdicts import judge_now, keep_judged
 
     workshop = _on_the_day_of(workshop, found)
     touched = touched_by(workshop, found, JudgedUpTo.of(kept))
     # a changed plan reads and judges each piece otherwise: what was kept of the way there does not hold
-    judged = judge_now(workshop, touched, afresh=found.everything)
+    judged = judge_now(workshop, touched, afresh=found.everything, progress=progress)
     with workshop.store.writing():
         if workshop.store.state(MARK) != kept and not insist:
             return None

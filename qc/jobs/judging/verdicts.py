@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from qc.jobs.judging.circumstances import Circumstances
 from qc.jobs.judging.closings import closings_by_series, told_before, with_mends
 from qc.jobs.judging.gauge_checks import stretches_off
 from qc.jobs.judging.noise import Strand, learn_what_lacks
 from qc.jobs.judging.rates import present_budget, rates_of_points
-from qc.jobs.judging.windows import Windows
+from qc.jobs.judging.windows import Read, Windows
 from qc.jobs.spread import Hands
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic, Plan, Stage
@@ -33,6 +33,8 @@ from qc.watch import (
     standing,
     without,
 )
+
+JUDGED: Final = "series judged:"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ def judge_now(
     hands : Hands, optional
         Who follows the series elsewhere; the verdicts are the same.
     progress : callable, optional
-        Told how many series are judged, of how many, and in words.
+        Told how many series are judged, of how many, and in words; also between the steps before the first.
 
     Returns
     -------
@@ -82,9 +84,8 @@ def judge_now(
     decided = with_mends(decisions_of(workshop), closings)
     windows = Windows(workshop, afresh=afresh)
     wanted = _charted(workshop.plan, keys)
-    read = {key: windows.read(*row, decided.get(key, Decisions()).baseline) for key, row in wanted.items()}
-    if keep:
-        windows.keep()
+    tell = progress or _untold
+    read = _read(windows, wanted, decided, tell, keep=keep)
     days = {key: [p.day for p in r.points.points] for key, r in read.items()}
     rates = rates_of_points(workshop, days, keep=keep)
     budget = present_budget(workshop)
@@ -97,6 +98,7 @@ def judge_now(
     before = told_before(workshop, wanted)
     off = stretches_off(workshop)
     known = learn_what_lacks(workshop, strands, decided, keep=keep, forget=learn, hands=hands)
+    tell(0, len(wanted), JUDGED)
     verdicts, left = [], {}
     for key, (stage, figure, family) in wanted.items():
         question = Question(
@@ -121,9 +123,30 @@ def judge_now(
         told = around.of(stage, [point.serial for point in read[key].points.points])
         verdict, left[key] = judge_further(question, read[key].points, told, strands[key].kept)
         verdicts.append(verdict)
-        if progress is not None:
-            progress(len(verdicts), len(wanted), "series judged:")
+        tell(len(verdicts), len(wanted), JUDGED)
     return Judged(verdicts, budget, left)
+
+
+def _untold(done: int, total: int, what: str) -> None:
+    """Tell nobody."""
+
+
+def _read(
+    windows: Windows,
+    wanted: Mapping[str, tuple[Stage, Characteristic, str]],
+    decided: Mapping[str, Decisions],
+    tell: Callable[[int, int, str], None],
+    *,
+    keep: bool,
+) -> dict[str, Read]:
+    """Read the window of each series; who is told after each may have it left off."""
+    read = {}
+    for key, row in wanted.items():
+        read[key] = windows.read(*row, decided.get(key, Decisions()).baseline)
+        tell(0, len(wanted), JUDGED)
+    if keep:
+        windows.keep()
+    return read
 
 
 def _charted(plan: Plan, keys: Collection[str] | None) -> dict[str, tuple[Stage, Characteristic, str]]:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from qc.errors import MachineError, UsageError
 from qc.jobs.errors import JobError
+from qc.jobs.halves import AsBefore
 from qc.jobs.judging import brought_up, ending
 from qc.jobs.monthly.gathering import month_content, month_days
 from qc.jobs.monthly.stored import FileNames, copied, put_files, stored_report
@@ -72,7 +73,7 @@ def close_month(
             f"{month_words(which)} is not over: today is {dated_words(workshop.today)}. Close it when its "
             f"last cards are in; until then `qc month {which}` writes it as it stands."
         )
-    with ending(NOT_CLOSED):
+    with AsBefore() as files_beside, ending(NOT_CLOSED):
         waits = brought_up(workshop)
         if waits is not None:
             raise JobError(f"{waits.sentence(workshop.plan.workshop.time_zone)} {NOT_CLOSED}")
@@ -82,17 +83,26 @@ def close_month(
         answer = month_answer(content)
         told = json.dumps(answer, ensure_ascii=False, indent=1)
         files[FileNames(which).answer] = told.encode("utf-8")
-        if not _stored(workshop, which, files, content.last_hash, who):
+        if not _stored(workshop, which, files, content.last_hash, who, files_beside):
             return month(workshop, which, out=out)
     place = workshop.folder / "reports" / which
     paths = tuple(place / name for name in FileNames(which).told)
-    return MonthReport(answer, copied(paths, out) if out is not None else paths, content)
+    with ending("The month is closed."):
+        return MonthReport(answer, copied(paths, out) if out is not None else paths, content)
 
 
-def _stored(workshop: Workshop, which: str, files: Mapping[str, bytes], made_by: str, who: str) -> bool:
+def _stored(
+    workshop: Workshop,
+    which: str,
+    files: Mapping[str, bytes],
+    made_by: str,
+    who: str,
+    files_beside: AsBefore,
+) -> bool:
     """Store the files and close the month in one transaction; False where somebody else just did.
 
     `made_by` is the hash of the newest entry that the report knows: nothing may have come in since.
+    `files_beside` puts the files of before back where the month cannot be closed.
     """
     place = workshop.folder / "reports" / which
     with workshop.store.writing():
@@ -104,6 +114,8 @@ def _stored(workshop: Workshop, which: str, files: Mapping[str, bytes], made_by:
                 "Something was handed in while the report was written, so the month was not closed. "
                 "Type the command again."
             )
+        for name in files:
+            files_beside.note(place / name)
         try:
             put_files(place, files, flush=True)
         except OSError as error:

@@ -11,6 +11,7 @@ from typing import Final
 
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
+from qc.jobs.halves import AsBefore
 from qc.jobs.judging import NOTHING_STORED, ending
 from qc.jobs.plans import put_plan_file
 from qc.jobs.roles import Verb, may
@@ -77,30 +78,23 @@ def save_plan(workshop: Workshop, text: str, *, who: str, why: str, mark: str) -
     if not reason:
         raise UsageError("Say why in a few words: whoever reads the plan next year will want to know.")
     file = workshop.folder / PLAN
-    before: str | None = None
-    written: str | None = None
-    try:
-        with ending(NOTHING_STORED), workshop.store.writing():
-            may(who, Verb.PLAN, workshop.plan, workshop.store.people())
-            before = read_plan_text(file)
-            if mark_of(before) != mark:
-                raise JobError(
-                    "The plan was changed since you opened it, by somebody else or in its file. Nothing was "
-                    "saved. Copy what you typed, open the plan again, and put it in there."
-                )
-            new = _lines_as_in(before, text)
-            if new == before:
-                raise JobError("Nothing differs from the plan as it stands, so nothing was saved.")
-            if faults := check_text(new):
-                return PlanSaved(faults)
-            # the file first: were we cut off here, the next command keeps it as a version by itself
-            put_plan_file(file, new)
-            written = new
-            version = workshop.store.record_plan(new, who=who, when=workshop.now, why=reason)
-    except BaseException:
-        if before is not None and written is not None:
-            put_plan_file(file, before)
-        raise
+    with AsBefore() as files_beside, ending(NOTHING_STORED), workshop.store.writing():
+        may(who, Verb.PLAN, workshop.plan, workshop.store.people())
+        before = read_plan_text(file)
+        if mark_of(before) != mark:
+            raise JobError(
+                "The plan was changed since you opened it, by somebody else or in its file. Nothing was "
+                "saved. Copy what you typed, open the plan again, and put it in there."
+            )
+        new = _lines_as_in(before, text)
+        if new == before:
+            raise JobError("Nothing differs from the plan as it stands, so nothing was saved.")
+        if faults := check_text(new):
+            return PlanSaved(faults)
+        files_beside.note(file)
+        # the file first: were we cut off here, the next command keeps it as a version by itself
+        put_plan_file(file, new)
+        version = workshop.store.record_plan(new, who=who, when=workshop.now, why=reason)
     return PlanSaved((), version)
 
 

@@ -14,11 +14,12 @@ from datetime import datetime
 from qc import clock
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
+from qc.jobs.halves import AsBefore
 from qc.jobs.judging import NOTHING_STORED, ending
 from qc.jobs.people.leaving import erased_plans, forget_in_file
 from qc.jobs.people.passwords import ONCE_LASTS, new_once, once_digest
 from qc.jobs.roles import ROLES, Role, Verb, may
-from qc.jobs.workshop import Workshop
+from qc.jobs.workshop import PLAN, Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import person_text
 from qc.stats import Tabled
@@ -28,6 +29,10 @@ from qc.words import dated_words, listed
 CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.\-]{0,39}")
 """As the codes of a plan are written."""
 
+OLD_PAGES = (
+    "The person has left and the name is erased; old pages of the database may hold it until they are "
+    "written over."
+)
 LONGEST = 80  # characters of a name; chosen: what is longer was pasted by mistake
 
 
@@ -162,7 +167,7 @@ def leave(workshop: Workshop, code: str, *, keep_name: bool = False, who: str = 
     JobError
         There is no such person, or nothing is left to be done; `who` may not change the list.
     """
-    with ending(NOTHING_STORED), workshop.store.writing():
+    with AsBefore() as files_beside, ending(NOTHING_STORED), workshop.store.writing():
         people = workshop.store.people()
         _check_who(workshop, who, people)
         own = next((person for person in people if person.code == code), None)
@@ -180,11 +185,13 @@ def leave(workshop: Workshop, code: str, *, keep_name: bool = False, who: str = 
         if to_erase:
             # the file first: were we cut off here, the next command meets a plan without the name, and the
             # same word forgets the rest
+            files_beside.note(workshop.folder / PLAN)
             forget_in_file(workshop, own.code, names)
             workshop.store.erase_name(own.code, own.role, plans, who=who, when=workshop.now)
             done.append("The name is erased; the code stays in the records.")
     if to_erase:
-        workshop.store.forget_old_pages()
+        with ending(OLD_PAGES):
+            workshop.store.forget_old_pages()
     if not own.at_work:
         done = [f"The name of {own.code} is erased; the code stays in the records."]
     return PersonAnswer(

@@ -1,5 +1,6 @@
 """Types of what `qc.jobs.rows` offers; the package fetches each name on first use."""
 
+from .ahead import CheckedAhead as CheckedAhead
 from .correcting import Corrected as Corrected
 from .correcting import CorrectedTogether as CorrectedTogether
 from .correcting import correct_reading as correct_reading
@@ -23,6 +24,7 @@ from .reasons import told_reasons as told_reasons
 from .settling import Decision as Decision
 from .settling import Mended as Mended
 from .settling import MendedRows as MendedRows
+from .settling import check_next as check_next
 from .settling import mend_held as mend_held
 from .settling import mend_rows as mend_rows
 from .settling import settle_rows as settle_rows

@@ -18,6 +18,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
 from qc.jobs.roles import Verb, may
+from qc.jobs.rows.ahead import CheckedAhead, standing_at
 from qc.jobs.rows.corrections import offered_now
 from qc.jobs.rows.naming import piece_words
 from qc.jobs.rows.reasons import DOUBT_NAMES, is_doubt
@@ -141,14 +142,18 @@ def settle_rows(
     *,
     who: str = "",
     progress: Callable[[int, int], None] | None = None,
+    failing: str = NOTHING_STORED,
+    ahead: CheckedAhead | None = None,
 ) -> MendedRows:
     """Decide about held rows as `mend_rows` does, and leave judging to whoever comes next.
 
     For one who works down a list: each decision is durable at once, and the series are judged at the end.
     `progress` is told after each row how many are done, of how many; all are kept together at the end.
+    `failing` says what is stored where that fails, for who has stored something before; `ahead` knows what
+    `check_next` found.
     """
     numbers = list(dict.fromkeys(rows))
-    with ending(NOTHING_STORED):
+    with ending(failing):
         with workshop.store.writing():
             may(who, Verb.MEND, workshop.plan, workshop.store.people())
             waiting = _waiting(workshop, numbers)
@@ -179,11 +184,47 @@ def settle_rows(
             # the others are asked alone, beside what came in
             for held, mended in mends:
                 if held.id not in checked:
-                    again = _check_again(workshop, [mended], _confirmed(held, decision))[0]
+                    known = ahead.of(workshop, held.id, decision) if ahead and not changes else None
+                    again = known or _check_again(workshop, [mended], _confirmed(held, decision))[0]
                     one = _judged(workshop, held, mended, again, decision, recorded)
                     _store(workshop, [one], who)
                     settled(held, one.mended)
             return MendedRows(tuple(done[held.id] for held in waiting))
+
+
+def check_next(workshop: Workshop, row: int, ahead: CheckedAhead) -> int | None:
+    """Check the row that follows one on the board's list, by what its first button decides.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop; nothing is written.
+    row : int
+        The row decided about last. The list has the newest first.
+    ahead : CheckedAhead
+        Keeps what is found, for `settle_rows`.
+
+    Returns
+    -------
+    int or None
+        The row that was checked; None where none waits, or none of it can be known beforehand.
+    """
+    at = standing_at(workshop)
+    waiting = sorted(int(one) for one in workshop.store.held_open())
+    following = next((one for one in reversed(waiting) if one < row), waiting[-1] if waiting else None)
+    if following is None:
+        return None
+    (held,) = offered_now(workshop, workshop.store.held(ids=[following]))
+    if held.proposal:
+        decision = Decision.PROPOSAL
+    elif all(is_doubt(reason) for reason in held.reasons):
+        decision = Decision.AS_TYPED
+    else:
+        return None
+    mended = _mended(held, decision, None, workshop.plan)
+    checked = _check_again(workshop, [mended], _confirmed(held, decision))[0]
+    ahead.keep(held.id, decision, checked, at)
+    return held.id
 
 
 def _waiting(workshop: Workshop, rows: Sequence[int]) -> list[HeldRecord]:

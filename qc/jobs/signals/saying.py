@@ -13,6 +13,7 @@ from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import (
     NOTHING_STORED,
+    STORED_AND_JUDGED,
     STORED_NOT_JUDGED,
     at_latest,
     catch_up,
@@ -80,6 +81,7 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
                     workshop.store.say(one.id, replace(saying, text=said), when=workshop.now)
     with ending(STORED_NOT_JUDGED):
         catch_up(workshop)
+    with ending(STORED_AND_JUDGED):
         return replace(told_whole(at_latest(workshop), newest_life(workshop, signal.id)), already=already)
 
 

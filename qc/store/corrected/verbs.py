@@ -11,7 +11,7 @@ from qc.store.corrected.corrections import replace_reading, undo_decision, withd
 from qc.store.corrected.history import read_decided, read_history, read_put_right_since
 from qc.store.corrected.settled import Settlement, settle_each
 from qc.store.proven import ProvenStore
-from qc.store.queries import read_held
+from qc.store.queries import read_held, read_open
 from qc.store.records import HeldRecord, HeldState
 
 
@@ -22,6 +22,11 @@ class CorrectedStore(ProvenStore):
         """Return held rows in order of entry: those that still wait, or all."""
         with self._database.reading() as conn:
             return read_held(conn, open_only, ids)
+
+    def held_open(self) -> frozenset[str]:
+        """Return the numbers of the held rows that still wait, as text; nothing of them is read."""
+        with self._database.reading() as conn:
+            return frozenset(str(number) for number in read_open(conn))
 
     def settle_held(
         self,

@@ -80,6 +80,8 @@ def keep_unread(
 
     One that is on record already, read or not, is not kept again.
     """
+    if not items:
+        return []
     kept = False
     for item in items:
         known = [select(table.c.id).where(table.c.hash == item.hash) for table in (sheet, unread)]

@@ -83,7 +83,7 @@ def test_marks_are_worth_knowing(in_app, texts):
 
 def test_a_failed_upload_says_that_nothing_was_stored(in_app, texts):
     said = texts(sheets.receipt_card({"state": "failed", "message": "The disk is full.", "receipt": None}))
-    assert said == "Not stored The disk is full."
+    assert said == "This was stopped The disk is full."
 
 
 def test_a_mend_answers_with_its_sentence_and_what_is_left(in_app, texts):

@@ -6,11 +6,12 @@ from datetime import date
 import openpyxl
 import pytest
 
-from qc.errors import QcError, UsageError
+from qc.errors import MachineError, QcError, UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.monthly import close_month, month, month_content
 from qc.jobs.rows import Decision, correct_reading, settle_rows, withdraw_reading
 from qc.jobs.verify import verify_store
+from qc.store import StoreUnavailable
 
 JUNE = date(2026, 6, 2)
 
@@ -160,3 +161,19 @@ def test_a_report_says_how_far_judging_and_drawing_are(shop):
     month(shop(JUNE), "2026-06", progress=lambda *said: told.append(said))
     made = [(n, 3, "files made:") for n in (1, 2, 3)]
     assert told == [(1, 1, "series judged:"), (1, 1, "series drawn:"), *made]
+
+
+def test_a_month_that_cannot_be_closed_leaves_the_report_of_before(shop, monkeypatch):
+    """The files are written first: where the month does not become closed, none says that it is."""
+
+    def full(*_, **__):
+        raise StoreUnavailable("The disk is full.")
+
+    workshop = shop(JUNE)
+    place = workshop.folder / "reports" / "2026-05"
+    month(workshop, "2026-05")
+    before = {path.name: path.read_bytes() for path in place.iterdir()}
+    monkeypatch.setattr(type(workshop.store), "close_month", full)
+    with pytest.raises(MachineError, match="full. Nothing was stored. The month is not closed.$"):
+        close_month(workshop, "2026-05", who="ML")
+    assert {path.name: path.read_bytes() for path in place.iterdir()} == before

@@ -1,0 +1,91 @@
+"""A row that was checked before anybody decided comes to the same, and only as long as nothing came in."""
+
+import pytest
+
+from qc.jobs.board import tasks
+from qc.jobs.rows import CheckedAhead, Decision, check_next, settle_rows, settling
+from qc.jobs.upload import upload
+from qc.jobs.workshop import open_workshop
+from sample_measurements import folder as sample_folder
+
+FORCE = sorted((sample_folder() / "sheets").rglob("slide-force*.csv"))
+
+
+@pytest.fixture
+def shop(tmp_path):
+    """A workshop with the sample's forces and four rows of a sheet that are held as ten times the usual."""
+    (tmp_path / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
+    workshop = open_workshop(tmp_path)
+    upload(workshop, [(path.name, path.read_bytes()) for path in FORCE], who="IS")
+    lines = ["Card,Slide force card,,,", "Gauge,SB-1,,,", ",,,,", "Date,Serial,Model,Person,Slide force [N]"]
+    lines += [f"{workshop.today},QH-{1230 + n},tenor,FN,{5 + n / 10:.2f}" for n in range(4)]
+    upload(workshop, [("far.csv", "\n".join(lines).encode())], who="IS")
+    yield workshop
+    workshop.store.close()
+
+
+def own(shop):
+    """Return the numbers of the four rows; others are held on the sample's own sheets."""
+    return [row.id for row in shop.store.held() if row.file == "far.csv"]
+
+
+def never(*_):
+    raise AssertionError("it was checked once more")
+
+
+def test_the_following_row_is_settled_by_what_was_found_ahead(shop, monkeypatch):
+    numbers = own(shop)
+    assert len(numbers) == 4
+    ahead = CheckedAhead()
+    assert check_next(shop, numbers[3], ahead) == numbers[2]
+    entries = shop.store.pulse()
+    with monkeypatch.context() as patch:
+        patch.setattr(settling, "_check_again", never)
+        (done,) = settle_rows(shop, [numbers[2]], Decision.PROPOSAL, who="IS", ahead=ahead).rows
+    assert done.state == "accepted" and shop.store.pulse() > entries
+    (plain,) = settle_rows(shop, [numbers[1]], Decision.PROPOSAL, who="IS").rows
+    told = done.sentence.replace(f"Row {numbers[2]}", f"Row {numbers[1]}").replace("QH-1232", "QH-1231")
+    assert plain.sentence == told.replace("5.20", "5.10").replace("0.52", "0.51")
+    found = shop.store.readings(serials=["QH-1231", "QH-1232"]).sort("serial")
+    assert found["value"].to_list() == [0.51, 0.52]
+    assert shop.store.verify() == []
+
+
+def test_what_was_found_before_something_came_in_is_not_used(shop, monkeypatch):
+    numbers = own(shop)
+    ahead = CheckedAhead()
+    assert check_next(shop, numbers[3], ahead) == numbers[2]
+    assert ahead.of(shop, numbers[2], Decision.PROPOSAL) is not None
+    assert ahead.of(shop, numbers[2], Decision.AS_TYPED) is None
+    settle_rows(shop, [numbers[0]], Decision.DROP, who="IS")
+    assert ahead.of(shop, numbers[2], Decision.PROPOSAL) is None
+    asked = []
+    check = settling._check_again
+    monkeypatch.setattr(settling, "_check_again", lambda *what: asked.append(1) or check(*what))
+    settle_rows(shop, [numbers[2]], Decision.PROPOSAL, who="IS", ahead=ahead)
+    assert asked == [1]
+
+
+def test_another_value_is_checked_as_it_is_typed(shop, monkeypatch):
+    numbers = own(shop)
+    ahead = CheckedAhead()
+    check_next(shop, numbers[3], ahead)
+    changes = {"value": "1.1"}
+    (done,) = settle_rows(shop, [numbers[2]], Decision.BY_HAND, changes, who="IS", ahead=ahead).rows
+    assert done.state == "accepted"
+    assert shop.store.readings(serials=["QH-1232"])["value"].to_list() == [1.1]
+
+
+def test_after_the_last_row_of_the_list_its_first_follows_and_then_none(shop):
+    numbers = own(shop)
+    every = [row.id for row in shop.store.held()]
+    assert check_next(shop, min(every), CheckedAhead()) == numbers[3]
+    settle_rows(shop, every, Decision.DROP, who="IS")
+    assert check_next(shop, numbers[0], CheckedAhead()) is None
+
+
+def test_the_worker_checks_ahead_and_a_fault_of_the_data_is_nobodys(shop, tmp_path):
+    numbers = own(shop)
+    tasks.check_next_row(tmp_path, None, str(numbers[3]))
+    assert tasks._AHEAD.of(shop, numbers[2], Decision.PROPOSAL) is not None
+    tasks.check_next_row(tmp_path / "nowhere", None, str(numbers[3]))
