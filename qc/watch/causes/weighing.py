@@ -171,7 +171,8 @@ class Scale:
         if onset is not None:
             ahead = own * (np.arange(own.size) >= onset)
             short = self.stretch.kind == "short"
-            whole = (1.0 if short else LASTING) * float(self._lasting_from(ahead, np.array([onset]))[0])
+            lasting = 1.0 if short or not prior.put_right else LASTING
+            whole = lasting * float(self._lasting_from(ahead, np.array([onset]))[0])
             until = 0.0
             if prior.put_right and not short:
                 until = float(self._summed(ahead, np.array([onset]), ended_only=True)[0])

@@ -92,6 +92,17 @@ def test_an_excursion_that_ends_with_its_batch_speaks_for_it(rng):
     assert right > 2 > wrong
 
 
+def test_what_cannot_be_put_right_is_off_for_as_long_as_it_is_used(rng):
+    """A batch is off on all its pieces, at the whole of its odds; a tool may have been put right sooner."""
+    own = ((np.arange(N) >= 20) & (np.arange(N) < 26)).astype(float)
+    scale = Scale(stretch(rng.standard_normal(N) + 4 * own, 19, 21))
+    whole = float(scale._likelihood(own)[0]) / scale.nothing
+    _, _, batch = scale.level(own, 20, 1, 7, Prior(0.5, put_right=False))
+    assert batch == pytest.approx(0.5 * whole / 0.5)
+    _, _, tool = scale.level(own, 20, 1, 7, Prior(0.5))
+    assert 0.5 * batch < tool < batch
+
+
 def test_a_climb_is_weighed_as_a_climb(rng):
     values = 0.3 * rng.standard_normal(N) + 0.2 * np.maximum(np.arange(N) - 19, 0)
     own = (np.arange(N) >= 20).astype(float)
