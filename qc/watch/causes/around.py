@@ -8,7 +8,7 @@ change began with it, and away from the set they are not.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -30,6 +30,10 @@ with it can pass for an old one, the last one without it be off by chance."""
 FEW_DAYS = timedelta(days=5)
 """As far, if that is more pieces: three working days and a weekend. Whose pieces are off comes to the bench
 again within that time, and pieces that hang together can hide a start so long."""
+
+SET = 0.9
+"""As sure as the set of a start is that of what is over: it was no climb, which while it lasts may have begun
+nearly anywhere (shares, 0..1)."""
 
 WIDE, WIDEST = 40, 80
 """With more pieces than the first in the set of its start longer odds are asked for; with more than the
@@ -67,10 +71,10 @@ def around_of(
     worn: bool,
 ) -> Around | None:
     """Take the pieces that tell about a change; None where its start is too vague for a coincidence."""
-    if is_vague(points, signal):
+    over = signal.ended is not None and signal.kind == "shift" and not worn
+    if not over and is_vague(points, signal):
         return None
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
-    short, young = _is_short(signal), _is_young(signal)
     end = len(points) if signal.ended is None else min(signal.ended - 1 + LOOK_ON, len(points))
     place = np.array(
         [
@@ -83,20 +87,25 @@ def around_of(
     inside = np.flatnonzero((place >= low) & (place <= high))
     if not inside.size or place.size < 6 or inside[0] == 0:
         return None
-    zone = _zone([points[i].day for i in place], int(inside[0]), int(inside[-1]))
+    short, young = _is_short(signal), _is_young(signal)
     stretch = Weighable(
         values=_values(points, signal, place, None if worn else noise),
         side=_side(signal),
-        first=zone.start,
-        last=zone.stop - 1,
+        first=int(inside[0]),
+        last=int(inside[-1]),
         kind="climb" if signal.kind == "trend" else "short" if short else "step",
         lines=_lines(points, place) if worn else np.zeros((place.size, 0)),
         whole=len(points),
     )
-    scale = Scale(stretch)
+    first, last = Scale(stretch).likeliest(SET) if over else (stretch.first, stretch.last)
+    width = int(place[last] - place[first]) + 1
+    if _is_too_wide(width, len(points)):
+        return None
+    zone = _zone([points[i].day for i in place], first, last)
+    scale = Scale(replace(stretch, first=zone.start, last=zone.stop - 1))
     if not scale.speaks:
         return None
-    bar = BAR_OF_WIDE if high - low + 1 > WIDE else BAR_OF_YOUNG if young else BAR
+    bar = BAR_OF_WIDE if width > WIDE else BAR_OF_YOUNG if young else BAR
     return Around(place, scale, zone, short, bar, young)
 
 
@@ -120,7 +129,7 @@ def _values(points: Sequence[Point], signal: SignalResult, place: Integers, nois
     """
     values = np.array([points[i].value / (points[i].size or 1.0) for i in place])
     if signal.kind == "count":
-        return np.sqrt(values)
+        return np.asarray(np.sqrt(values), dtype=np.float64)
     if noise is not None:
         values = learned_scores(values, noise).scores
     return np.sqrt(np.abs(values - np.median(values))) if signal.kind == "spread" else values
@@ -129,7 +138,11 @@ def _values(points: Sequence[Point], signal: SignalResult, place: Integers, nois
 def is_vague(points: Sequence[Point], signal: SignalResult) -> bool:
     """Say whether the start of a change may lie on most of the series, or on too many pieces."""
     width = max(signal.start_high - 1, 1) - max(signal.start_low - 1, 1) + 1
-    return width > WIDEST or width > len(points) / 2
+    return _is_too_wide(width, len(points))
+
+
+def _is_too_wide(width: int, pieces: int) -> bool:
+    return width > WIDEST or width > pieces / 2
 
 
 def _is_young(signal: SignalResult) -> bool:

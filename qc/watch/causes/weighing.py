@@ -144,6 +144,14 @@ class Scale:
         """Whether the readings show the change at all."""
         return self.nothing > 0
 
+    def likeliest(self, share: float) -> tuple[int, int]:
+        """Return the first and the last of the fewest starts that hold a share of the likelihood of all."""
+        each = self._summed(np.ones(self._values.size))
+        order = np.argsort(-each, kind="stable")
+        enough = int(np.searchsorted(np.cumsum(each[order]), share * each.sum())) + 1
+        held = self._starts[order[:enough]]
+        return int(held.min()), int(held.max())
+
     def level(
         self, own: Floats, onset: int | None, onsets: int, levels: int, prior: Prior
     ) -> tuple[How, int, float]:
