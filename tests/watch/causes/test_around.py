@@ -74,3 +74,22 @@ def test_counts_are_weighed_by_their_square_roots(named):
     batches = {"batch": [f"L-{n // 8}" for n in range(80)]}
     told = {"kind": "count", "side": "above", "start": 57, "start_low": 57, "start_high": 59}
     assert named(counts, batches, **told, ended=65, pieces=8) == ["L-7"]
+
+
+def test_what_is_over_was_no_climb_and_its_start_is_not_vague(named):
+    """While it lasts it may be a climb that began nearly anywhere; six pieces that are over began as one."""
+    values = shifted(90, 60, 3.0, seed=9)
+    values[66:] -= 3.0
+    batches = {"batch": [f"W-{n // 6}" for n in range(90)]}
+    told = {"start": 61, "start_low": 2, "start_high": 65, "pieces": 6}
+    assert named(values[:66], {"batch": batches["batch"][:66]}, **told) == []
+    assert named(values, batches, **told, ended=67) == ["W-10"]
+    assert named(values, batches, **(told | {"kind": "trend"}), ended=67) == []
+
+
+def test_what_is_over_and_still_vague_has_no_suspect(named):
+    """Hardly any step: it may have begun on most of the pieces."""
+    values = shifted(90, 60, 0.3, seed=9)
+    tools = {"tool": ["T-6"] * 60 + ["T-7"] * 30}
+    told = {"start": 61, "start_low": 2, "start_high": 80, "pieces": 25}
+    assert named(values, tools, **told, ended=86) == []

@@ -62,6 +62,18 @@ def test_a_new_level_at_the_start_beats_one_that_begins_often(rng):
     assert rare > 2 > often
 
 
+def test_the_likeliest_starts_are_the_fewest_that_hold_the_share(rng):
+    """A clear step: its own place alone. Hardly a step: no fewer places hold as much, and these do."""
+    assert Scale(stretch(stepped(rng, 12.0))).likeliest(0.9) == (20, 20)
+    scale = Scale(stretch(stepped(rng, 0.5), 5, 35))
+    first, last = scale.likeliest(0.9)
+    each = scale._summed(np.ones(N))
+    held = np.sort(each)[::-1]
+    fewest = next(n for n in range(1, each.size + 1) if held[:n].sum() >= 0.9 * each.sum())
+    assert last - first + 1 >= fewest > 5
+    assert each[first - 5 : last - 4].sum() >= 0.9 * each.sum()
+
+
 def test_half_of_the_pieces_off_tell_whose_they_are(rng):
     theirs = (np.arange(N) % 2).astype(float)
     values = rng.standard_normal(N) + 4 * theirs * (np.arange(N) >= 20)
