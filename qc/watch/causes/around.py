@@ -44,7 +44,7 @@ BAR, BAR_OF_WIDE = 2.0, 5.0
 wide: of changes that nothing recorded explains at most one in ten has an innocent suspect then. Simulated by
 `tests/simulation/suspect_rates.py`."""
 
-BAR_OF_YOUNG, YOUNG = 1.3, 10
+BAR_OF_YOUNG, YOUNG = 1.5, 10
 """The same while a change lasts and fewer pieces than the second have been made since. Its start is not known
 well then, so that odds stay short for guilty and innocent alike. Simulated there as well, on the day a change
 is raised."""
