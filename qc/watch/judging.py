@@ -325,6 +325,7 @@ def _signal(
         own=sources_of(question.characteristic),
         apart=apart,
         worn=bool(question.characteristic.wears_with),
+        noise=course.known,
     )
     if not suspects and result.over_since:
         # what was found while it lasted is no less a coincidence for being over

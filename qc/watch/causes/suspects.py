@@ -14,12 +14,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
 from qc.plan import Plan
-from qc.stats import Floats, Integers
+from qc.stats import Noise
+from qc.watch.causes.around import BAR, Around, around_of, is_vague
 from qc.watch.causes.factors import AIR, CHECKED, Factor, FactorLevels
 from qc.watch.causes.open_questions import (
     POSSIBLE,
@@ -37,10 +38,7 @@ from qc.watch.causes.unchanged import steady_kinds
 from qc.watch.causes.upstream import JITTER, find_step
 from qc.watch.causes.weighing import (
     ABSENT,
-    SHORT,
     Prior,
-    Scale,
-    Weighable,
     filled,
     finite_log,
     is_new,
@@ -49,23 +47,6 @@ from qc.watch.causes.weighing import (
 )
 from qc.watch.results import Point, SignalResult, Suspect
 from qc.watch.words import NOTHING_EXPLAINS
-
-LOOK_BACK = 60
-"""Pieces before the start that are weighed: enough to tell people apart who take turns (house rule)."""
-
-LOOK_ON = 30
-"""Pieces after a change is over that are weighed (house rule)."""
-
-EVE = 1
-"""A cause may come a piece before what is seen of it: the first piece with it can pass for an old one."""
-
-FEW_DAYS = timedelta(days=5)
-"""So long after the set of the start may the first piece of a suspect come: three working days and a weekend.
-Whose pieces are off comes to the bench again within that time."""
-
-WIDE, WIDEST = 40, 80
-"""With more pieces than the first in the set of its start longer odds are asked for; with more than the
-second, or with half of the series, a change began too vaguely for anything to coincide with it."""
 
 RECORDED = 0.8
 """A factor is looked at where it is known of so many of the pieces (shares, 0..1; house rule)."""
@@ -76,16 +57,6 @@ it begins with the change (house rule)."""
 
 BESIDE_START = 2
 """It has to begin within so many pieces of where the change is told to begin (house rule)."""
-
-BAR, BAR_OF_WIDE = 2.0, 5.0
-"""Odds against nothing recorded from which a suspect is named, and the same where the set of the start is
-wide: of changes that nothing recorded explains at most one in ten has an innocent suspect then. Simulated by
-`tests/simulation/suspect_rates.py`."""
-
-BAR_OF_YOUNG, YOUNG = 1.0, 10
-"""The same while a change lasts and fewer pieces than the second have been made since. Its start is not known
-well then, so that odds stay short for guilty and innocent alike. Simulated there as well, on the day a change
-is raised."""
 
 BAR_OF_FIGURES = 3.0
 """Shorter odds than these name no earlier figure of a young change: many are looked at (house rule)."""
@@ -112,18 +83,6 @@ MOST_NAMED = 5
 
 
 @dataclass(frozen=True, slots=True)
-class _Around:
-    """The pieces weighed around a change, and where a suspect may begin among them (0-based)."""
-
-    place: Integers
-    scale: Scale
-    zone: range
-    short: bool
-    bar: float
-    young: bool
-
-
-@dataclass(frozen=True, slots=True)
 class _Column:
     """One factor, its level on every piece, what is known of it beforehand, and how it is named."""
 
@@ -145,6 +104,7 @@ def find_suspects(
     own: Collection[str] = (),
     apart: Collection[int] = (),
     worn: bool = False,
+    noise: Noise | None = None,
 ) -> Explanation:
     """Rank what changed where a signal began.
 
@@ -168,6 +128,8 @@ def find_suspects(
         Ordinals of pieces that other changes speak of; they take no part.
     worn : bool
         Whether the series is judged about the line of its tool.
+    noise : Noise, optional
+        What was learned of how the series scatters; without it readings are taken to scatter normally.
 
     Returns
     -------
@@ -176,9 +138,9 @@ def find_suspects(
     """
     known = factors.beside(points, plan, stage_index, own)
     unchanged = steady_kinds(points, signal, known, stage_index)
-    around = _around(points, signal, frozenset(apart), worn=worn)
+    around = around_of(points, signal, frozenset(apart), noise, worn=worn)
     if around is None:
-        return Explanation((), unchanged, vague_sentence(signal) if _is_vague(points, signal) else "")
+        return Explanation((), unchanged, vague_sentence(signal) if is_vague(points, signal) else "")
     telling = Telling(points, plan, today)
     weighed = best_of(_of_factors(around, telling, known, stage_index))
     found = [one for one in weighed if one.odds >= around.bar]
@@ -198,83 +160,7 @@ def find_suspects(
     return Explanation(tuple(named[:MOST_NAMED]), unchanged, tie_sentence(telling, [weighed[0], *tied]))
 
 
-def _around(
-    points: Sequence[Point], signal: SignalResult, apart: frozenset[int], *, worn: bool
-) -> _Around | None:
-    """Take the pieces that tell about a change; None where its start is too vague for a coincidence."""
-    if _is_vague(points, signal):
-        return None
-    low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
-    short, young = _is_short(signal), _is_young(signal)
-    end = len(points) if signal.ended is None else min(signal.ended - 1 + LOOK_ON, len(points))
-    place = np.array(
-        [
-            i
-            for i in range(max(low - LOOK_BACK, 0), max(end, high + 1))
-            if not points[i].left_out and (i + 1 not in apart or low <= i <= high)
-        ],
-        dtype=np.int64,
-    )
-    inside = np.flatnonzero((place >= low) & (place <= high))
-    if not inside.size or place.size < 6 or inside[0] == 0:
-        return None
-    stretch = Weighable(
-        values=_values(points, signal, place),
-        side=_side(signal),
-        first=int(inside[0]),
-        last=int(inside[-1]),
-        kind="climb" if signal.kind == "trend" else "short" if short else "step",
-        lines=_lines(points, place) if worn else np.zeros((place.size, 0)),
-        whole=len(points),
-    )
-    scale = Scale(stretch)
-    if not scale.speaks:
-        return None
-    latest = points[high].day + FEW_DAYS
-    until = max(int(n) for n, i in enumerate(place) if i <= high or points[i].day <= latest)
-    bar = BAR_OF_WIDE if high - low + 1 > WIDE else BAR_OF_YOUNG if young else BAR
-    return _Around(place, scale, range(max(stretch.first - EVE, 1), until + 1), short, bar, young)
-
-
-def _values(points: Sequence[Point], signal: SignalResult, place: Integers) -> Floats:
-    """Return what changed: the figure or share; of a spread, how far the pieces lie from the middle."""
-    values = np.array([points[i].value / (points[i].size or 1.0) for i in place])
-    return np.sqrt(np.abs(values - np.median(values))) if signal.kind == "spread" else values
-
-
-def _is_vague(points: Sequence[Point], signal: SignalResult) -> bool:
-    """Say whether the start of a change may lie on most of the series, or on too many pieces."""
-    width = max(signal.start_high - 1, 1) - max(signal.start_low - 1, 1) + 1
-    return width > WIDEST or width > len(points) / 2
-
-
-def _is_young(signal: SignalResult) -> bool:
-    return signal.ended is None and signal.kind != "single" and signal.pieces < YOUNG
-
-
-def _is_short(signal: SignalResult) -> bool:
-    over = signal.ended is not None and signal.ended - signal.start <= SHORT
-    return signal.kind == "single" or over
-
-
-def _side(signal: SignalResult) -> int:
-    if signal.side == "both":
-        return 0 if signal.size is None or not signal.size else 1 if signal.size > 0 else -1
-    return 1 if signal.side == "above" else -1
-
-
-def _lines(points: Sequence[Point], place: Integers) -> Floats:
-    """Return, for each fitting of a tool, its own level and slope over its count."""
-    tools = [points[i].tool for i in place]
-    count = np.array([float(points[i].tool_count or 0) for i in place])
-    columns = []
-    for tool in dict.fromkeys(tools):
-        own = np.array([float(t == tool) for t in tools])
-        columns += [own, own * (count - count[own > 0].mean())]
-    return np.column_stack(columns)
-
-
-def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_index: int) -> list[Weighed]:
+def _of_factors(around: Around, telling: Telling, known: FactorLevels, stage_index: int) -> list[Weighed]:
     """Weigh every level of every factor that is recorded of these pieces."""
     factors = known.up_to(stage_index)
     here = telling.plan.stages[stage_index].id
@@ -302,7 +188,7 @@ def _of_factors(around: _Around, telling: Telling, known: FactorLevels, stage_in
 
 
 def _too_thin(
-    around: _Around, telling: Telling, signal: SignalResult, known: FactorLevels, stage_index: int
+    around: Around, telling: Telling, signal: SignalResult, known: FactorLevels, stage_index: int
 ) -> list[tuple[Factor, str, Point, int, int]]:
     """Return what begins on the first pieces of a change and is on record of too few pieces to be weighed.
 
@@ -329,7 +215,7 @@ def _shared(prior: Prior, cards: int) -> Prior:
     return replace(prior, new=prior.new / cards, half_way=prior.half_way / cards)
 
 
-def _of_levels(around: _Around, telling: Telling, column: _Column) -> list[Weighed]:
+def _of_levels(around: Around, telling: Telling, column: _Column) -> list[Weighed]:
     factor, levels = column.factor, column.levels
     near = [frozenset(split(levels[i])) for i in around.place]
     names = [n for n in dict.fromkeys(name for own in near for name in sorted(own)) if n != CHECKED]
@@ -367,7 +253,7 @@ def _of_levels(around: _Around, telling: Telling, column: _Column) -> list[Weigh
 
 
 def _of_figures(
-    around: _Around, telling: Telling, signal: SignalResult, factors: FactorLevels
+    around: Around, telling: Telling, signal: SignalResult, factors: FactorLevels
 ) -> list[Suspect]:
     """Weigh steps of the air temperature and of earlier figures."""
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)

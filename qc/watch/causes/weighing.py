@@ -144,6 +144,14 @@ class Scale:
         """Whether the readings show the change at all."""
         return self.nothing > 0
 
+    def likeliest(self, share: float) -> tuple[int, int]:
+        """Return the first and the last of the fewest starts that hold a share of the likelihood of all."""
+        each = self._summed(np.ones(self._values.size))
+        order = np.argsort(-each, kind="stable")
+        enough = int(np.searchsorted(np.cumsum(each[order]), share * each.sum())) + 1
+        held = self._starts[order[:enough]]
+        return int(held.min()), int(held.max())
+
     def level(
         self, own: Floats, onset: int | None, onsets: int, levels: int, prior: Prior
     ) -> tuple[How, int, float]:
@@ -171,7 +179,8 @@ class Scale:
         if onset is not None:
             ahead = own * (np.arange(own.size) >= onset)
             short = self.stretch.kind == "short"
-            whole = (1.0 if short else LASTING) * float(self._lasting_from(ahead, np.array([onset]))[0])
+            lasting = 1.0 if short or not prior.put_right else LASTING
+            whole = lasting * float(self._lasting_from(ahead, np.array([onset]))[0])
             until = 0.0
             if prior.put_right and not short:
                 until = float(self._summed(ahead, np.array([onset]), ended_only=True)[0])

@@ -79,8 +79,8 @@ def asked(plan, points, values, circumstances, places):
 
 def test_too_few_pieces_yet_is_said_with_how_many_would_tell(small_plan, points):
     """A batch of eight, as many before, has just begun with the change; the next one is as of old."""
-    values, batches = shifted(56, 40, 1.0, seed=6), [f"W-{n // 8}" for n in range(56)]
-    values[48:] -= 1.0
+    values, batches = shifted(56, 40, 0.7, seed=6), [f"W-{n // 8}" for n in range(56)]
+    values[48:] -= 0.7
     places = {"start": 41, "start_low": 31, "start_high": 45, "size_sigma": 1.0}
     found = asked(small_plan, points, values[:48], {"batch": batches[:48]}, places | {"pieces": 8})
     assert found.suspects == ()

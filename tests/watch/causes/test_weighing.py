@@ -62,6 +62,18 @@ def test_a_new_level_at_the_start_beats_one_that_begins_often(rng):
     assert rare > 2 > often
 
 
+def test_the_likeliest_starts_are_the_fewest_that_hold_the_share(rng):
+    """A clear step: its own place alone. Hardly a step: no fewer places hold as much, and these do."""
+    assert Scale(stretch(stepped(rng, 12.0))).likeliest(0.9) == (20, 20)
+    scale = Scale(stretch(stepped(rng, 0.5), 5, 35))
+    first, last = scale.likeliest(0.9)
+    each = scale._summed(np.ones(N))
+    held = np.sort(each)[::-1]
+    fewest = next(n for n in range(1, each.size + 1) if held[:n].sum() >= 0.9 * each.sum())
+    assert last - first + 1 >= fewest > 5
+    assert each[first - 5 : last - 4].sum() >= 0.9 * each.sum()
+
+
 def test_half_of_the_pieces_off_tell_whose_they_are(rng):
     theirs = (np.arange(N) % 2).astype(float)
     values = rng.standard_normal(N) + 4 * theirs * (np.arange(N) >= 20)
@@ -90,6 +102,17 @@ def test_an_excursion_that_ends_with_its_batch_speaks_for_it(rng):
     _, _, right = scale.level(short, 20, 20, 7, Prior(0.5, put_right=False))
     _, _, wrong = scale.level((np.arange(N) >= 20).astype(float), 20, 20, 7, Prior(0.5, put_right=False))
     assert right > 2 > wrong
+
+
+def test_what_cannot_be_put_right_is_off_for_as_long_as_it_is_used(rng):
+    """A batch is off on all its pieces, at the whole of its odds; a tool may have been put right sooner."""
+    own = ((np.arange(N) >= 20) & (np.arange(N) < 26)).astype(float)
+    scale = Scale(stretch(rng.standard_normal(N) + 4 * own, 19, 21))
+    whole = float(scale._likelihood(own)[0]) / scale.nothing
+    _, _, batch = scale.level(own, 20, 1, 7, Prior(0.5, put_right=False))
+    assert batch == pytest.approx(0.5 * whole / 0.5)
+    _, _, tool = scale.level(own, 20, 1, 7, Prior(0.5))
+    assert 0.5 * batch < tool < batch
 
 
 def test_a_climb_is_weighed_as_a_climb(rng):
