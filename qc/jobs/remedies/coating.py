@@ -239,11 +239,11 @@ def _read(sheet: RemedySheet) -> tuple[list[Spot], list[float]]:
     # chosen: no lacquer is under a micrometre everywhere, but all are under one in millimetres
     if max(values) < 1.0:
         raise RemedyError(
-            f"{sheet.name}: every thickness in column um is below 1. Give micrometres: 0.015 mm is 15 um"
+            f"{sheet.name}: every thickness in column um is below 1. Give micrometres: 0.015 mm is 15 µm"
         )
     for row, value in zip(sheet.rows, values, strict=True):
         if not 0.0 <= value < MOST_UM:
-            raise sheet.fault(row, "um", f"{value:g} um is no lacquer thickness", "Measure the spot again")
+            raise sheet.fault(row, "um", f"{value:g} µm is no lacquer thickness", "Measure the spot again")
     spots = [
         Spot(sheet.label(row, "area"), sheet.label(row, "spot"), value - base, sheet.text(row, "serial"))
         for row, value in zip(sheet.rows, values, strict=True)
@@ -264,21 +264,21 @@ def _notes(
     notes = [HOUSE_RULE]
     if bases:
         notes.append(
-            f"The mean bare-metal reading of {statistics.fmean(bases):.1f} um is taken off every reading"
+            f"The mean bare-metal reading of {statistics.fmean(bases):.1f} µm is taken off every reading"
         )
     if drift is not None and abs(drift) > BASE_DRIFT_LIMIT_UM:
         notes.append(
-            f"The bare-metal reading moved by {places_words(drift, 1, signed=True)} um: zero the gauge "
+            f"The bare-metal reading moved by {places_words(drift, 1, signed=True)} µm: zero the gauge "
             "again on the bare twin and "
             f"measure the spots between the two checks again"
         )
     for area in areas:
         if area.least < lower_um:
-            notes.append(f"{area.area} is thin: least spot {area.least:.1f} um, limit {lower_um:g} um")
+            notes.append(f"{area.area} is thin: least spot {area.least:.1f} µm, limit {lower_um:g} µm")
     thick = [spot for spot in spots if upper_um is not None and spot.um > upper_um]
     if thick:
         worst = max(thick, key=lambda spot: spot.um)
-        notes.append(f"{worst.area}, spot {worst.spot} is thick: {worst.um:.1f} um; thick coats run")
+        notes.append(f"{worst.area}, spot {worst.spot} is thick: {worst.um:.1f} µm; thick coats run")
     failed = [serial for serial, rule in rules.items() if not rule.passes]
     if failed and any(failed):
         notes.append(f"House rule failed: {', '.join(failed)}")
@@ -307,6 +307,6 @@ def _wet_note(wet_um: float, solids: float, values: list[float]) -> str:
     except TradeError as error:
         raise RemedyUsageError(f"--solids {solids:g}: {error}") from error
     return (
-        f"A wet film of {wet_um:g} um at {percent_words(solids)} solids dries to {dry:.1f} um; measured mean "
-        f"{statistics.fmean(values):.1f} um"
+        f"A wet film of {wet_um:g} µm at {percent_words(solids)} solids dries to {dry:.1f} µm; measured mean "
+        f"{statistics.fmean(values):.1f} µm"
     )

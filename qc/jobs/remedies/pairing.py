@@ -301,7 +301,7 @@ def _check_rack(sheet: RemedySheet, inners: list[Tube], outers: list[Tube], targ
             raise sheet.fault(
                 row,
                 "od_mm",
-                f"{name} would be {BODY_EXTRA_UM[0]:.0f} um or more too loose in every outer, as a body is",
+                f"{name} would be {BODY_EXTRA_UM[0]:.0f} µm or more too loose in every outer, as a body is",
                 "Measure the stocking; if it was, say so in a column surface (stocking or body)",
             )
 

@@ -117,7 +117,7 @@ def pair_lead(pairing: Pairing, limits: tuple[float, float]) -> str:
     """Say how many pairs lie wholly within the limits of the clearance [um]."""
     total = len(pairing.pairs)
     low, high = map(plain_words, limits)
-    said = f"{pairing.inside} of {total} pairs lie wholly within {low} to {high} um"
+    said = f"{pairing.inside} of {total} pairs lie wholly within {low} to {high} µm"
     return said if pairing.inside == total else f"{said}; fit those first and look at the rest below"
 
 
@@ -126,7 +126,7 @@ def end_words(end: TightEnd) -> str:
     if end.even:
         return "even along its length"
     leg = f"{end.leg} leg, " if end.leg else ""
-    return f"tight at {leg}{end.station}: {end.um:.0f} um, {end.looser_um:.0f} um looser elsewhere"
+    return f"tight at {leg}{end.station}: {end.um:.0f} µm, {end.looser_um:.0f} µm looser elsewhere"
 
 
 def left_words(tube: LeftTube, limits: tuple[float, float]) -> str:
@@ -139,8 +139,8 @@ def left_words(tube: LeftTube, limits: tuple[float, float]) -> str:
     tool = "the outers' mandrel" if tube.side == "inner" else "the inners' die"
     smaller = off > 0 if tube.side == "inner" else off < 0
     return (
-        f"{left}; nearest {tube.nearest}, {places_words(off, 0, signed=True)} um off target: {tool} "
-        f"{abs(off):.0f} um "
+        f"{left}; nearest {tube.nearest}, {places_words(off, 0, signed=True)} µm off target: {tool} "
+        f"{abs(off):.0f} µm "
         f"{'smaller' if smaller else 'larger'}, or keep it for the next lot"
     )
 
@@ -157,7 +157,7 @@ def pair_text(
     expected within the limits of tubes taken at random and of tubes paired, None where they cannot be told.
     """
     lead, leftovers, rack = said
-    rows: list[Row] = [("inner", "outer", "least um", "mean um", "greatest", "", "")]
+    rows: list[Row] = [("inner", "outer", "least µm", "mean µm", "greatest", "", "")]
     for pair, end in zip(pairing.pairs, ends, strict=True):
         least, mean, most = _tenths(pair.least_um, pair.mean_um, pair.greatest_um)
         kept = "" if pair.inside else "  outside"
@@ -178,10 +178,11 @@ def pair_text(
 def run_words(side: str, means_mm: Sequence[float], sd_um: float, drift_um: float | None) -> str:
     """Say how the tubes of one side lie before pairing, and whether their die drifts."""
     mean = sum(means_mm) / len(means_mm)
-    said = f"{side:6} n {len(means_mm)}, mean {mean:.4f} mm, sd {sd_um:.1f} um"
+    tubes = count_words(len(means_mm), "tube")
+    said = f"{side:6} {tubes}, mean {mean:.4f} mm, standard deviation {sd_um:.1f} µm"
     if drift_um is not None:
         said += (
-            f", DRIFTING by {places_words(drift_um, 1, signed=True)} um from first to last: look at its die"
+            f", DRIFTING by {places_words(drift_um, 1, signed=True)} µm from first to last: look at its die"
         )
     return said
 
@@ -260,7 +261,7 @@ def coat_text(
 
     `capability` is that at the lower limit, with its interval; `clauses` what the house rule asks and found.
     """
-    rows = [("area", "spots", "mean um", "least", "below", "  house rule")]
+    rows = [("area", "spots", "mean µm", "least", "below", "  house rule")]
     for area in areas:
         mean, least = f"{area.mean:.1f}", f"{area.least:.1f}"
         verdict = "  pass" if passes[area.area] else "  fail"
@@ -271,7 +272,7 @@ def coat_text(
         low, high = (places_words(end, 2) for end in interval)
         lines.append(f"Capability at the lower limit {places_words(cpl, 2)} ({low} to {high}, 95 %)")
     if base_drift_um is not None:
-        lines.append(f"Bare-metal reading moved by {places_words(base_drift_um, 1, signed=True)} um")
+        lines.append(f"Bare-metal reading moved by {places_words(base_drift_um, 1, signed=True)} µm")
     lines += block("House rule 80/20", clauses)
     return "\n".join(lines + block("Cautions", cautions))
 
@@ -284,19 +285,19 @@ def rule_words(
     mean = sum(spot.um for spot in spots) / len(spots)
     below = round(rule.share_below_nominal * len(spots))
     clauses = (
-        (f"mean of {len(spots)} spots {mean:.1f} um, {nominal_um:g} asked", rule.mean_reaches_nominal),
+        (f"mean of {len(spots)} spots {mean:.1f} µm, {nominal_um:g} asked", rule.mean_reaches_nominal),
         (
-            f"least spot {thin.um:.1f} um ({_place(thin)}), {LEAST_SHARE_OF_NOMINAL * nominal_um:.3g} asked",
+            f"least spot {thin.um:.1f} µm ({_place(thin)}), {LEAST_SHARE_OF_NOMINAL * nominal_um:.3g} asked",
             rule.none_under_80_percent,
         ),
         (
-            f"{below} of {len(spots)} spots under {nominal_um:g} um "
+            f"{below} of {len(spots)} spots under {nominal_um:g} µm "
             f"({percent_words(rule.share_below_nominal)}), "
             f"fewer than {percent_words(MOST_BELOW_NOMINAL)} asked",
             rule.few_below_nominal,
         ),
         (
-            f"greatest spot {thick.um:.1f} um ({_place(thick)}), at most {MOST_OF_NOMINAL * nominal_um:g}",
+            f"greatest spot {thick.um:.1f} µm ({_place(thick)}), at most {MOST_OF_NOMINAL * nominal_um:g}",
             rule.none_over_three_nominals,
         ),
     )
@@ -313,9 +314,9 @@ def coat_lead(areas: Sequence[AreaThickness], rules: Mapping[str, HouseRule], lo
     thinnest = min(areas, key=lambda area: area.least)
     if thinnest.least < lower_um:
         return (
-            f"{thinnest.area} is too thin: least spot {thinnest.least:.1f} um, limit {lower_um:g} um; "
+            f"{thinnest.area} is too thin: least spot {thinnest.least:.1f} µm, limit {lower_um:g} µm; "
             "measure it again, then strip and spray again"
         )
     if not all(rule.passes for rule in rules.values()):
         return f"House rule failed, though no spot is below the limit; thinnest is {thinnest.area}"
-    return f"Thick enough everywhere; thinnest is {thinnest.area}, {thinnest.least:.1f} um"
+    return f"Thick enough everywhere; thinnest is {thinnest.area}, {thinnest.least:.1f} µm"

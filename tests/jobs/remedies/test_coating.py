@@ -67,7 +67,7 @@ def test_thin_thick_wet_and_probe_are_said(answer, write):
     for words in (
         "bell is thin",
         "is thick: 30.0",
-        "dries to 16.8 um",
+        "dries to 16.8 µm",
         "zero on the same bare part",
         "isocyanates",
     ):
@@ -80,8 +80,8 @@ def test_no_spread_no_capability(answer, write):
 
 
 @pytest.mark.parametrize(("rows", "words"), [
-    ("area,spot,um\nbell,1,0.015\n", "0.015 mm is 15 um"),
-    ("area,spot,um\nbell,1,15\nbell,2,-4\n", "line 3, column um: -4 um is no lacquer thickness"),
+    ("area,spot,um\nbell,1,0.015\n", "0.015 mm is 15 µm"),
+    ("area,spot,um\nbell,1,15\nbell,2,-4\n", "line 3, column um: -4 µm is no lacquer thickness"),
     ("area,spot,um\nbell,1,15\n,2,14\n", "line 3, column area: the cell is empty"),
     ("area,um\nbell,15\n", "column spot is missing"),
 ])  # fmt: skip
@@ -104,7 +104,7 @@ def test_wrong_usage(fault, write, words):
 
 def test_text_says_first_where_it_is_thin(run, write, tmp_path):
     code, out, _ = run("coat", write("c.csv", sheet([11, *TEN[1:]])), *ON, "--plot", tmp_path / "c.png")
-    assert code == 0 and out.startswith("bell is too thin: least spot 11.0 um")
+    assert code == 0 and out.startswith("bell is too thin: least spot 11.0 µm")
     assert (tmp_path / "c.png").stat().st_size > 3000
     assert run("coat", write("d.csv", sheet(TEN)), *ON)[1].startswith("House rule failed")
     assert run("coat", write("e.csv", sheet([16] * 9 + [17])), *ON)[1].startswith("Thick enough everywhere")

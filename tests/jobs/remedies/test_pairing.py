@@ -178,7 +178,7 @@ def test_the_tight_end_of_each_pair_is_named(run, write):
     bores = "tube,station,leg,id_mm\nO0,mouth,upper,14.060\nO0,crook,upper,14.041\n"
     inner = write("i.csv", "tube,station,leg,od_mm\nI0,mouth,upper,13.900\n")
     _, out, _ = run("pair", "--inner", inner, "--outer", write("o.csv", bores), *LIMITS)
-    assert "tight at upper leg, crook: 141 um, 19 um looser elsewhere" in out
+    assert "tight at upper leg, crook: 141 µm, 19 µm looser elsewhere" in out
 
 
 def test_each_model_of_the_rack_is_paired_by_itself():

@@ -232,9 +232,9 @@ def test_a_rack_without_a_pair_still_tells_its_tubes():
     rack = [run_words("inner", [14.0, 14.02], 14.1, -20.0), run_words("outer", [14.1], 0.0, None)]
     said = (pair_lead(nothing, (100.0, 200.0)), [], rack)
     lines = pair_text(nothing, [], said, (None, None)).splitlines()
-    assert lines[0] == "0 of 0 pairs lie wholly within 100 to 200 um"
-    assert "DRIFTING by −20.0 um" in lines[-2] and "DRIFTING" not in lines[-1]
-    assert lines[-1] == "outer  n 1, mean 14.1000 mm, sd 0.0 um"
+    assert lines[0] == "0 of 0 pairs lie wholly within 100 to 200 µm"
+    assert "DRIFTING by −20.0 µm" in lines[-2] and "DRIFTING" not in lines[-1]
+    assert lines[-1] == "outer  1 tube, mean 14.1000 mm, standard deviation 0.0 µm"
 
 
 def test_the_head_of_a_status_counts_what_settled_and_nobody_answered(small_plan, points):
