@@ -1,5 +1,6 @@
 """Types of what `qc.plan` offers; the package fetches each name on first use."""
 
+from .columns import CLEARANCE_READ as CLEARANCE_READ
 from .columns import EVENT as EVENT
 from .columns import EVENT_KINDS as EVENT_KINDS
 from .columns import HELD as HELD

@@ -105,3 +105,6 @@ HELD: dict[str, str] = {
 
 TUBE_FIGURES = ("inner_od", "outer_bore")
 """Figures of the plan that the cards of slide tubes give, one for each side."""
+
+CLEARANCE_READ = "clearance_read"
+"""The figure of a card that gives clearances instead of two diameters."""

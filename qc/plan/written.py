@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.plan.columns import TUBE_FIGURES
+from qc.plan.columns import CLEARANCE_READ, TUBE_FIGURES
 from qc.plan.model import Card, Characteristic, Plan
 
 
@@ -25,5 +25,9 @@ def figures_written(plan: Plan, card: Card) -> tuple[Characteristic, ...]:
     own = plan.figures_on(card)
     if own or card.source != "slide":
         return own
-    found = (plan.characteristic(card.stage or "", name) for name in TUBE_FIGURES)
-    return tuple(one for one in found if one is not None)
+    # a card that gives clearances instead of two diameters stands in for both
+    for names in (TUBE_FIGURES, (CLEARANCE_READ,)):
+        found = (plan.characteristic(card.stage or "", name) for name in names)
+        if there := tuple(one for one in found if one is not None):
+            return there
+    return ()

@@ -11,10 +11,7 @@ from qc.ingest.cards import CardSheet, RowReader
 from qc.ingest.cells import split_unit
 from qc.ingest.sources.needs import refusal, require_columns, require_given, require_unit
 from qc.ingest.unfolded import ReadingColumns, Rows
-from qc.plan import Characteristic, Plan
-
-PAIR = ("inner_od", "outer_bore")
-CLEARANCE_READ = "clearance_read"
+from qc.plan import CLEARANCE_READ, Characteristic, Plan
 
 
 def unfold_slide(sheet: CardSheet, plan: Plan) -> Rows:

@@ -179,11 +179,7 @@ def _asked(card: Card, plan: Plan) -> list[Characteristic]:
     """Return the figures that are typed: not both diameters and the clearance between them."""
     found = [one for one in figures_written(plan, card) if one.derive is None]
     if card.source == "slide":
-        stage = card.stage or ""
-        names = ("inner_od", "outer_bore", "clearance_read")
-        found = found or [one for name in names if (one := plan.characteristic(stage, name))]
-        diameters = [one for one in found if one.id in HEADINGS]
-        return diameters or found
+        return [one for one in found if one.id in HEADINGS] or found
     return found if card.source == "bench" else found[:1]
 
 

@@ -11,12 +11,11 @@ from collections.abc import Callable
 
 import polars as pl
 
-from qc.plan import Characteristic, Derive, Plan, Stage
+from qc.plan import CLEARANCE_READ, TUBE_FIGURES, Characteristic, Derive, Plan, Stage
 from qc.watch.series.notes import note_figures
 
 NOTE = "note"
-INNER, OUTER = "inner_od", "outer_bore"
-CLEARANCE_READ = "clearance_read"  # a card that gives clearances instead of two diameters
+INNER, OUTER = TUBE_FIGURES
 UM_PER_MM = 1000.0
 CARRIED = ("person", "gauge", "tool", "batch")
 """What a derived figure takes over from all the readings it comes from, joined by `` + ``."""
