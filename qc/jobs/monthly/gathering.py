@@ -91,7 +91,7 @@ def month_content(
     # judged as of the month's last day: what was made since takes no part
     then = replace(workshop, today=as_of)
     if verdicts is None or as_of < workshop.today:
-        judged = judge_now(then, keep=keep, progress=progress)
+        judged = judge_now(then, keep=keep, progress=_once_done(progress))
         verdicts, budget = judged.verdicts, judged.budget
     else:
         budget = present_budget(workshop)
@@ -276,3 +276,15 @@ def _piece(row: HoldRow) -> PieceToHold:
         day=row.figure.day if row.figure else None,
         standing=standing,
     )
+
+
+def _once_done(progress: Callable[[int, int, str], None] | None) -> Callable[[int, int, str], None] | None:
+    """Return what is told of series that are judged, and not of the steps before the first."""
+    if progress is None:
+        return None
+
+    def told(done: int, total: int, what: str) -> None:
+        if done:
+            progress(done, total, what)
+
+    return told
