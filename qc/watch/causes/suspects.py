@@ -224,7 +224,7 @@ def _of_levels(around: Around, telling: Telling, column: _Column) -> list[Weighe
     for name in names:
         own = np.array([float(name in each) for each in near])
         first = next((n for n in around.zone if own[n]), None)
-        if first is None or own.all():
+        if first is None or own.all() or (not column.prior.put_right and around.outlasted_by(own)):
             continue
         new = is_new(levels, name, int(around.place[first]))
         # a piece or two apart say nothing of a person's other pieces

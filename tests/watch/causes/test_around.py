@@ -93,3 +93,14 @@ def test_what_is_over_and_still_vague_has_no_suspect(named):
     tools = {"tool": ["T-6"] * 60 + ["T-7"] * 30}
     told = {"start": 61, "start_low": 2, "start_high": 80, "pieces": 25}
     assert named(values, tools, **told, ended=86) == []
+
+
+@pytest.mark.parametrize(("used", "suspects"), [(2, ["K-2"]), (40, [])])
+def test_a_batch_that_is_used_on_long_after_explains_no_piece_or_two(named, used, suspects):
+    """Two pieces stand far apart, and those of the batch after them a little: no batch is put right."""
+    values = np.random.default_rng(21).standard_normal(90) * 0.3
+    values[40:42] += 2.0
+    values[42 : 40 + used] += 0.7
+    batches = {"batch": ["K-1"] * 40 + ["K-2"] * used + ["K-3"] * (50 - used)}
+    told = {"start": 41, "start_low": 41, "start_high": 41, "pieces": 2}
+    assert named(values, batches, **told, ended=43) == suspects
