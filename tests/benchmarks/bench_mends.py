@@ -36,7 +36,7 @@ TICKS = os.sysconf("SC_CLK_TCK")
 
 
 def make_workshop(folder: Path) -> None:
-    """Make a workshop with the sample's slide forces and 120 cards of one figure ten times too large."""
+    """Make a workshop with the sample's slide forces and 120 cards with a figure ten times too large."""
     folder.mkdir()
     (folder / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
     workshop = open_workshop(folder)
@@ -44,9 +44,10 @@ def make_workshop(folder: Path) -> None:
     upload(workshop, [(path.name, path.read_bytes()) for path in forces], who="IS")
     head = ["Card,Slide force card,,,", "Gauge,SB-1,,,", ",,,,", "Date,Serial,Model,Person,Slide force [N]"]
     sheets = []
-    for n in range(FIRST, FIRST + ROWS):
-        slip = f"{workshop.today},QH-{n},tenor,FN,{8 + n % 40 / 20:.2f}"
-        sheets.append((f"card-{n}.csv", "\n".join([*head, slip]).encode()))
+    for n in range(FIRST, FIRST + 2 * ROWS, 2):
+        good = f"{workshop.today},QH-{n},tenor,FN,{0.85 + n % 20 / 100:.2f}"
+        slip = f"{workshop.today},QH-{n + 1},tenor,FN,{8 + n % 40 / 20:.2f}"
+        sheets.append((f"card-{n}.csv", "\n".join([*head, good, slip]).encode()))
     upload(workshop, sheets, who="IS")
     held = workshop.store.held()
     workshop.store.close()
