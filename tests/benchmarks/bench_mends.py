@@ -27,7 +27,7 @@ from qc.jobs.workshop import open_workshop
 from sample_measurements import folder as sample_folder
 
 GOAL_S = 0.3
-MENDS, APART_S = 15, 2.0
+MENDS, APART_S = 8, 2.0  # the first page of the list has ten rows with a mend
 ROWS = 120
 FIRST = 1222  # the sample's cards of slide forces go about as far
 SETTLED = "name => !document.getElementById(name)?.querySelector('form')"
