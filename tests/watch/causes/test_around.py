@@ -93,3 +93,12 @@ def test_what_is_over_and_still_vague_has_no_suspect(named):
     tools = {"tool": ["T-6"] * 60 + ["T-7"] * 30}
     told = {"start": 61, "start_low": 2, "start_high": 80, "pieces": 25}
     assert named(values, tools, **told, ended=86) == []
+
+
+def test_what_goes_on_explains_nothing_that_was_over_at_once(named):
+    """One piece far out among forty of a batch that lie somewhat high; a batch of that piece explains it."""
+    values = shifted(90, 50, 1.2, seed=9)
+    values[52] += 6.0
+    told = {"start": 53, "start_low": 49, "start_high": 53, "pieces": 1, "kind": "shift", "ended": 54}
+    assert named(values, {"batch": ["W-1"] * 50 + ["W-2"] * 40}, **told) == []
+    assert named(values, {"batch": ["W-1"] * 52 + ["W-2"] + ["W-1"] * 37}, **told) == ["W-2"]
