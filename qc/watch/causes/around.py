@@ -60,11 +60,6 @@ class Around:
     short: bool
     bar: float
     young: bool
-    over: int  # place of the first piece after the change; the number of pieces while it lasts
-
-    def outlasted_by(self, own: Floats) -> bool:
-        """Say whether what went off for a few pieces goes on in use long after: no batch is put right."""
-        return self.short and float(own[self.over :].sum()) > SHORT
 
 
 def around_of(
@@ -111,8 +106,7 @@ def around_of(
     if not scale.speaks:
         return None
     bar = BAR_OF_WIDE if width > WIDE else BAR_OF_YOUNG if young else BAR
-    last_of_it = len(points) if signal.ended is None else signal.ended - 1
-    return Around(place, scale, zone, short, bar, young, int(np.searchsorted(place, last_of_it)))
+    return Around(place, scale, zone, short, bar, young)
 
 
 def _zone(days: Sequence[date], first: int, last: int) -> range:

@@ -38,6 +38,7 @@ from qc.watch.causes.unchanged import steady_kinds
 from qc.watch.causes.upstream import JITTER, find_step
 from qc.watch.causes.weighing import (
     ABSENT,
+    SHORT,
     Prior,
     filled,
     finite_log,
@@ -78,6 +79,9 @@ BESIDE = {"person": Prior(0.1, half_way=0.1), "upstream": Prior(0.2)}
 
 EARLIER = {"person": Prior(0.05, half_way=0.05), "tool": Prior(0.06), "batch": Prior(0.06, put_right=False)}
 """The same of all cards of earlier stages together."""
+
+MANY_FOR_SHORT = 2 * SHORT
+"""What is used on more pieces than these explains no change that was over after `SHORT` (house rule)."""
 
 MOST_NAMED = 5
 
@@ -224,7 +228,7 @@ def _of_levels(around: Around, telling: Telling, column: _Column) -> list[Weighe
     for name in names:
         own = np.array([float(name in each) for each in near])
         first = next((n for n in around.zone if own[n]), None)
-        if first is None or own.all() or (not column.prior.put_right and around.outlasted_by(own)):
+        if first is None or own.all() or around.short and own[first:].sum() > MANY_FOR_SHORT:
             continue
         new = is_new(levels, name, int(around.place[first]))
         # a piece or two apart say nothing of a person's other pieces

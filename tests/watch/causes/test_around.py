@@ -104,3 +104,12 @@ def test_a_batch_that_is_used_on_long_after_explains_no_piece_or_two(named, used
     batches = {"batch": ["K-1"] * 40 + ["K-2"] * used + ["K-3"] * (50 - used)}
     told = {"start": 41, "start_low": 41, "start_high": 41, "pieces": 2}
     assert named(values, batches, **told, ended=43) == suspects
+
+
+def test_what_goes_on_explains_nothing_that_was_over_at_once(named):
+    """One piece far out among forty of a batch that lie somewhat high; a batch of that piece explains it."""
+    values = shifted(90, 50, 1.2, seed=9)
+    values[52] += 6.0
+    told = {"start": 53, "start_low": 49, "start_high": 53, "pieces": 1, "kind": "shift", "ended": 54}
+    assert named(values, {"batch": ["W-1"] * 50 + ["W-2"] * 40}, **told) == []
+    assert named(values, {"batch": ["W-1"] * 52 + ["W-2"] + ["W-1"] * 37}, **told) == ["W-2"]
