@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from types import SimpleNamespace
 
 import pytest
 
@@ -43,17 +44,18 @@ def test_signals_of_a_past_day_were_raised_by_then(then):
 def test_a_past_day_is_judged_once_until_something_is_entered_or_another_day_asked(shop, monkeypatch):
     from qc.jobs.judging import verdicts
 
-    judged, judge_now = [], verdicts.judge_now
-    monkeypatch.setattr(
-        verdicts, "judge_now", lambda shop, **words: judged.append(shop.today) or judge_now(shop, **words)
-    )
+    judged = []
+
+    def judge(shop, *, keep):
+        judged.append(shop.today)
+        return SimpleNamespace(verdicts=["first", "second"])
+
+    monkeypatch.setattr(verdicts, "judge_now", judge)
     earlier = replace(shop, today=PAST)
-    first = verdicts_of_day(earlier)
-    first.reverse()  # whoever sorts its list turns nobody else's about
-    assert [v.key for v in verdicts_of_day(earlier)] == [v.key for v in first[::-1]]
+    verdicts_of_day(earlier).reverse()  # whoever sorts its list turns nobody else's about
+    assert verdicts_of_day(earlier) == ["first", "second"]
     assert judged == [PAST]
-    signal = next(iter(list_signals(shop).signals))
-    shop.store.say(signal.id, Saying(What.COMMENT, "IS", "seen"), when=shop.now)
+    shop.store.say(shop.store.signals()[0].id, Saying(What.COMMENT, "IS", "seen"), when=shop.now)
     verdicts_of_day(earlier)
     verdicts_of_day(replace(shop, today=date(2026, 10, 30)))
     assert judged == [PAST, PAST, date(2026, 10, 30)]
