@@ -219,7 +219,9 @@ def headline(stages: tuple[StageView, ...], settled: int = 0, waiting: int = 0) 
     if learning:
         text += f", {counted(learning, 'is', 'are')} still learning"
     text += f"; {unanswered_words(settled)}" if settled else ""
-    text += f"; {counted(waiting, 'open signal waits', 'open signals wait')}" if waiting else ""
+    more = "more " if moved else ""
+    wait = counted(waiting, f"{more}open signal waits", f"{more}open signals wait")
+    text += f"; {wait}" if waiting else ""
     return text[0].upper() + text[1:] + "."
 
 

@@ -257,6 +257,26 @@ def ticked_steps(said: Sequence[Said], steps: Sequence[str]) -> dict[int, Said]:
     return found
 
 
+def steps_as_ticked(said: Sequence[Said], steps: Sequence[str]) -> tuple[str, ...]:
+    """Return the steps, those that stand ticked in the words in which they were ticked.
+
+    The first three name the newest piece: who measured one in August measured none that was made since.
+
+    Examples
+    --------
+    >>> when = datetime(2026, 8, 28, tzinfo=UTC)
+    >>> told = [Said(What.STEP_DONE, "MB", "1. Re-measure A-21. (twice)", id=1, about="", when=when)]
+    >>> steps_as_ticked(told, ["Re-measure A-60.", "Check the zero.", "Check the card."])[:2]
+    ('Re-measure A-21.', 'Check the zero.')
+    """
+    found = list(steps)
+    for place, one in ticked_steps(said, steps).items():
+        number, _, rest = one.text.partition(" ")
+        if place < ALWAYS_FIRST and one.what is What.STEP_DONE and number == f"{place + 1}.":
+            found[place] = rest.partition(". (")[0].rstrip(".") + "."
+    return tuple(found)
+
+
 def pieces_done(said: Iterable[Said]) -> dict[str, Said]:
     """Return the pieces that stand ticked as dealt with, by serial, with the words that did it.
 

@@ -37,7 +37,7 @@ def test_open_signals_that_no_finding_tells_of_are_counted_in_the_first_sentence
     steady = (stage("steady"), stage("steady"))
     assert words.headline(steady, 0, 1) == "No stage drifts; one open signal waits."
     said = words.headline((stage("drifting"), stage("steady")), 0, 3)
-    assert said == "One stage has moved, one is as it was; three open signals wait."
+    assert said == "One stage has moved, one is as it was; three more open signals wait."
 
 
 def test_only_learning_stages_are_said_so():

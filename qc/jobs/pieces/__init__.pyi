@@ -1,5 +1,6 @@
 """Types of what `qc.jobs.pieces` offers; the package fetches each name on first use."""
 
+from .answered import departures as departures
 from .by_turns import used_by_turns as used_by_turns
 from .deciding import PieceAnswer as PieceAnswer
 from .deciding import keep_back as keep_back

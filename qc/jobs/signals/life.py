@@ -23,6 +23,7 @@ from qc.sayings import (
     last_closing,
     outcome_of,
     state_after,
+    steps_as_ticked,
     ticked_steps,
     told_here,
 )
@@ -326,6 +327,8 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
     # a mend that did not hold asks anew: the days until it failed are not counted against whoever answers
     asked = max([known, *(one.when.date() for one in said if one.what is What.REOPENED)])
     points, kind = verdict.points if verdict else (), figure.kind if figure else "measured"
+    reaction, better = figure.reaction if figure else (), is_good_news(row.found, kind)
+    steps = steps_for(points, reaction, row.found.next_step, kind, better=better)
     return SignalLife(
         id=row.id,
         series=row.series,
@@ -333,13 +336,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         state=row.state,
         found=row.found,
         events=said,
-        steps=steps_for(
-            points,
-            figure.reaction if figure else (),
-            row.found.next_step,
-            kind,
-            better=is_good_news(row.found, kind),
-        ),
+        steps=steps_as_ticked(said, steps),
         cautions=stage.cautions if stage else (),
         present=row.shown,
         before=row.before,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
 
-from qc.jobs.pieces import TO_DECIDE, figures_outside, measured_since_mended, under_cause
+from qc.jobs.pieces import TO_DECIDE, departures, figures_outside, measured_since_mended, under_cause
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import (
@@ -109,7 +109,8 @@ def made_under(
         if part and serial
     }
     asked = sorted({*serials, *inside.values()})
-    left = dict(workshop.store.pieces(asked).select("serial", "shipped").iter_rows())
+    out = departures(workshop, asked)  # what came back since is here
+    left = {serial: one.day for serial, one in out.items()}
     done = pieces_done(told_here(events, workshop.plan.workshop.time_zone))
     outside = _outside(workshop, verdict)
     again = measured_since_mended(workshop, verdict.key, points, events)

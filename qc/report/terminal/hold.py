@@ -38,7 +38,7 @@ def hold_text(
     if near:
         said = "Inside, but not proven (within the gauge's own spread of the limit)"
         lines += ["", f"{said}: {_serials(near)}."]
-    lines += _folded(released, "on the list released by name and reason", every=every)
+    lines += _folded(released, "released by name and reason, or let go by an answer", every=every)
     if waiting or shipped:
         lines += ["", "Release one by name and reason: qc hold release SERIAL --who CODE --why REASON"]
     return "\n".join(lines)

@@ -183,7 +183,9 @@ def touched_text(
         own = f" ({', '.join(touched)})" if touched else ""
         anew = [one for one, day in touched.items() if day is not None]
         later = f"; measured again since: {', '.join(anew)}" if anew else ""
-        head += f" Before, {because}: {count_words(len(touched), 'piece')} in between{own}{later}."
+        out = sum(one.shipped is not None for one in listed_ones)
+        away = f", {out} of which left the shop" if out else ""
+        head += f" Before, {because}: {count_words(len(touched), 'piece')} in between{own}{away}{later}."
         lists.append(["Read in between:", *_touched_table(listed_ones, as_of)] if listed_ones else [])
     return "\n".join([head, *(line for lines in lists for line in lines)])
 

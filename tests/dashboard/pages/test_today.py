@@ -137,3 +137,6 @@ def test_what_stays_outside_its_limits_stays_on_the_list(in_app, view, texts):
     stays = replace(first, not_kept_by=first.current.raised)
     said = texts(today.changes(replace(view, findings=(), not_kept=(stays,))))
     assert f"the new level stays, limits not kept since {first.current.start_serial}" in said
+    found = repr(today.changes(replace(view, findings=(), not_kept=(stays,))))
+    # the first column of a row is as wide as a mark: a sentence there runs a letter a line
+    assert "children=[Span(None), Link(" in found

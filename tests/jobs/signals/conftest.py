@@ -21,6 +21,7 @@ gauges: [{id: HG-1, name: Height gauge, gauge_class: height, unit: mm, resolutio
 cards:
   - {id: bow, title: Bow card, source: bench, stage: bow, characteristics: [rise]}
   - {id: out, title: Shipping list, source: bench, event: shipped}
+  - {id: back, title: Returns, source: bench, event: returned}
 stages:
   - id: bow
     name: Bow

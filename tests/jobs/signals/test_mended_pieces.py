@@ -138,3 +138,14 @@ def test_what_was_measured_again_after_a_mend_leaves_freely(bows):
     bows.later().measure({"A-031": 50.2})
     bows.later().ship("A-031", "A-032")
     assert sorted(bows.waiting()) == BENT[1:]
+
+
+def test_what_came_back_is_in_the_house_everywhere(bows):
+    bows.later().ship("A-032")
+    bows.later().close()
+    bows.later().hand_in("serial,returned", [f"A-032,{bows.day}"])
+    found = bows.signal()
+    assert "A-032" in found["to_tick"] and "to_decide" not in found
+    (piece,) = [one for one in found["made_under"] if one["serial"] == "A-032"]
+    assert (piece["shipped"], piece["to_do"]) == (None, "measure it again before it leaves.")
+    assert bows.waiting()["A-032"]["where"].startswith("came back")

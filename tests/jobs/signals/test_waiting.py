@@ -36,3 +36,14 @@ def test_after_a_mend_that_did_not_hold_the_days_to_answer_begin_anew(bows):
     assert (found["state"], found["age_days"]) == ("open", 9)
     assert (found["overdue"], found["due"]) == (False, "2026-03-25")
     assert bows.later(7).signal()["overdue"]
+
+
+def test_a_step_that_is_ticked_goes_on_saying_what_was_done(bows):
+    bows.ask("signals", "tick", "1", "--step", "1", "--who", "FT", "--text", "twice")
+    bows.bend(56.0, 2)
+    text = bows.say("signals", "show", "1")
+    assert "1. Re-measure A-036.  (done: FT" in text and "Re-measure A-038" not in text
+    (tick,) = bows.signal()["ticked"]
+    assert (tick["step"], tick["who"]) == ("Re-measure A-036.", "FT")
+    bows.ask("signals", "untick", "1", "--step", "1", "--who", "FT")
+    assert "1. Re-measure A-038." in bows.say("signals", "show", "1")

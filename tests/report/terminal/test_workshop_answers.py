@@ -145,6 +145,7 @@ def test_what_was_touched_says_how_many_left():
     ]
     read = [("it was off", {"T-1": None}, pieces[:1])]
     said = touched_text("gauge G-1", None, "", [], TODAY, read).splitlines()
+    assert said[0].endswith("Before, it was off: 1 piece in between (T-1), 1 of which left the shop.")
     assert said[1:] == ["Read in between:", "  T-1 in QH-9  3 Nov  draw, slide, left 20 Nov"]
     assert touched_text("gauge G-1", None, "", [], TODAY) == "gauge G-1 touched 0 pieces; 0 left the shop."
 
