@@ -9,7 +9,7 @@ from datetime import date
 import polars as pl
 
 from qc.jobs.errors import JobError
-from qc.jobs.judging import brought_up, signals_of_day, verdicts_of_day
+from qc.jobs.judging import NotJudged, brought_up, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import HoldRow, Undecided, hold_list, undecided, whereabouts
 from qc.jobs.whole_piece.cards import CardOfPiece, cards_of, made_of
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
@@ -193,16 +193,14 @@ def piece_record(
     signals = signals_of_piece(workshop, serial, tree, own)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
-    notes = [*(workshop.then.notes if workshop.then else ())]
-    notes += [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
     leaving = None if place.shipped or part or came_back else leaving_of(workshop, serial, model, due)
-    # one that left is told with what came after that day, as `--known shipped` tells it
-    notes += came_later(workshop, serial, place.shipped) if place.shipped else []
-    notes += notes_on_testers(store.readings(serials=[serial], until=today))
+    notes = _notes(workshop, serial, place.shipped, waits)
     # what was asked is answered last, where the board looks for it
     notes += _why_no_day(due, place.shipped, part=part, came_back=came_back) if leaving is None else []
+    inside = tree.inside(serial)
     if hold is None:
-        hold = hold_list(workshop, serials=[serial], judge=False, verdicts=own, keep=False).rows
+        hold = hold_list(workshop, serials=[serial, *inside], judge=False, verdicts=own, keep=False).rows
+    of_parts = [row for row in hold if row.waits and row.serial in inside]
     hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     parts, returns = parts_of(workshop, serial, tree), returns_of(workshop, serial, tree, _suspected(signals))
@@ -226,9 +224,20 @@ def piece_record(
         signals=signals,
         shared=_shared(workshop, serial, tree, own),
         leaving=leaving,
-        judgement=judgement_of(hold, place.shipped, figures, signals, returns, leaving, waiting, without),
+        judgement=judgement_of(
+            hold, place.shipped, figures, signals, returns, leaving, waiting, without, of_parts=of_parts
+        ),
         notes=tuple(notes),
     )
+
+
+def _notes(workshop: Workshop, serial: str, shipped: date | None, waits: NotJudged | None) -> list[str]:
+    """Return what must be said beside the record: of the day asked for, what waits, what came later."""
+    notes = [*(workshop.then.notes if workshop.then else ())]
+    notes += [waits.sentence(workshop.plan.workshop.time_zone)] if waits else []
+    # one that left is told with what came after that day, as `--known shipped` tells it
+    notes += came_later(workshop, serial, shipped) if shipped else []
+    return [*notes, *notes_on_testers(workshop.store.readings(serials=[serial], until=workshop.today))]
 
 
 def _without(

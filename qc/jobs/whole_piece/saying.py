@@ -37,6 +37,8 @@ def judgement_of(
     leaving: Leaving | None,
     waiting: Sequence[Undecided] = (),
     without: Sequence[str] = (),
+    *,
+    of_parts: Sequence[HoldRow] = (),
 ) -> tuple[str, ...]:
     """Say whether a piece is to be held, then limits, series, gauges and returns, each in one sentence.
 
@@ -54,10 +56,13 @@ def judgement_of(
         Held rows of it that count for a figure with limits.
     without : sequence of str
         Cards that it left without, a sentence each.
+    of_parts : sequence of HoldRow
+        Why parts of it are to be held, that nobody released: they go where it goes.
     """
     open_rows = [row.name for row in hold if row.waits]
     told = open_rows == list(dict.fromkeys(one.title for one in waiting))  # by the first sentence
-    said = [_of_hold(hold, shipped, waiting), *([] if told else _of_waiting(waiting))]
+    said = [_of_hold(hold, shipped, waiting, of_parts), *([] if told else _of_waiting(waiting))]
+    said += _of_parts(of_parts) if open_rows else []
     said += [*_of_limits(figures, waiting), *without]
     said += _of_signals(figures, signals)
     doubts = dict.fromkeys(one.gauge_doubt for one in figures if one.gauge_checked is False)
@@ -70,8 +75,27 @@ def judgement_of(
     return tuple(said)
 
 
-def _of_hold(hold: Sequence[HoldRow], shipped: date | None, waiting: Sequence[Undecided]) -> str:
+def _of_parts(rows: Sequence[HoldRow]) -> list[str]:
+    """Say of each part that is to be held why, the first of its reasons."""
+    first: dict[str, HoldRow] = {}
+    for row in rows:
+        first.setdefault(row.serial, row)
+    return [
+        f"Its part {serial} is to be held: {row.name}, {why_words(row).rstrip('.')}."
+        for serial, row in first.items()
+    ]
+
+
+def _of_hold(
+    hold: Sequence[HoldRow],
+    shipped: date | None,
+    waiting: Sequence[Undecided],
+    of_parts: Sequence[HoldRow] = (),
+) -> str:
     waits = [row for row in hold if row.waits]
+    if of_parts and not waits:
+        verb = "It has left with what is to be held" if shipped else "Keep it back for what is in it"
+        return f"{verb}. {' '.join(_of_parts(of_parts))}"
     if waits:
         verb = "It has left, and is on the list of pieces to hold" if shipped else "Keep it back"
         more = f", and {count_words(len(waits) - 1, 'more reason')}" if len(waits) > 1 else ""

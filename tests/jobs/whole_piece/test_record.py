@@ -135,6 +135,17 @@ def test_a_part_says_what_it_is_in_and_where_that_is(shop):
     assert record.where.startswith("in QH-1196")
 
 
+def test_an_instrument_tells_that_a_part_of_it_is_to_be_held(shop):
+    record = piece_record(shop, "QH-1196", judge=False)
+    said = [one for one in record.judgement if one.startswith("Its part ")]
+    held = {row.serial: row for row in hold_list(shop, judge=False).waiting}
+    held |= {row.serial: row for row in hold_list(shop, judge=False).shipped}
+    own = [one.serial for one in record.parts if one.serial in held]
+    assert own and [line.split()[2] for line in said] == own
+    assert all(held[one].name in line for one, line in zip(own, said, strict=True))
+    assert all(row.serial == "QH-1196" for row in record.hold), "the rows of its parts are theirs"
+
+
 def test_a_suspect_batch_is_followed_to_what_else_bears_it(shop):
     record = piece_record(shop, "QH-1205", judge=False)
     batch = next(one for one in record.shared if one.name == "LP-12")
