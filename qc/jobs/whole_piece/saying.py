@@ -92,6 +92,7 @@ def _of_hold(
     waiting: Sequence[Undecided],
     of_parts: Sequence[HoldRow] = (),
 ) -> str:
+    """Say whether a piece is to be held, for itself or for what is in it, or that nothing holds it."""
     waits = [row for row in hold if row.waits]
     if of_parts and not waits:
         verb = "It has left with what is to be held" if shipped else "Keep it back for what is in it"
