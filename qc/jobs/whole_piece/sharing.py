@@ -58,11 +58,11 @@ class Genealogy:
 
     def parts_of(self, serial: str) -> tuple[PartUse, ...]:
         """Return the parts that are in a piece now."""
-        return tuple(use for use in self.uses if use.piece == serial and _there(use))
+        return tuple(use for use in self.uses if use.piece == serial and use.there)
 
     def moved_of(self, serial: str) -> tuple[PartUse, ...]:
         """Return the parts that were in a piece: into another one they went, or one took their place."""
-        return tuple(use for use in self.uses if use.piece == serial and not _there(use))
+        return tuple(use for use in self.uses if use.piece == serial and not use.there)
 
     def stays_of(self, part: str) -> tuple[PartUse, ...]:
         """Return the pieces a part was in, the present one last."""
@@ -100,10 +100,6 @@ class Genealogy:
         built = [use.part for use in self.uses if getattr(use, kind) == name]
         whole = {self.whole(one) for one in (*read["serial"], *built)}
         return tuple(sorted(whole - {serial, self.whole(serial)}))
-
-
-def _there(use: PartUse) -> bool:
-    return use.until is None and not use.went_to
 
 
 def days_left(workshop: Workshop, serials: Iterable[str] | None = None) -> dict[str, date]:

@@ -40,6 +40,11 @@ class PartUse:
     until: date | None = None
     went_to: str = ""
 
+    @property
+    def there(self) -> bool:
+        """Whether the part is in the piece still; the day it went on may be unknown."""
+        return self.until is None and not self.went_to
+
 
 def part_uses(events: pl.DataFrame) -> tuple[PartUse, ...]:
     """Return every stay of every part, in order of the days.
@@ -101,7 +106,7 @@ def _with_places_taken(uses: list[PartUse]) -> list[PartUse]:
 
 def homes(uses: Iterable[PartUse]) -> dict[str, str]:
     """Return the piece that each part is in now."""
-    return {use.part: use.piece for use in uses if use.until is None and not use.went_to}
+    return {use.part: use.piece for use in uses if use.there}
 
 
 def way_up(serial: str, uses: Iterable[PartUse]) -> tuple[str, ...]:

@@ -36,7 +36,7 @@ def figures_by_piece(
         middle = float(np.median([p.value for p in own])) if own else 0.0
         by_piece = found.setdefault((verdict.key.stage, verdict.key.characteristic, ""), {})
         by_piece.update({p.serial: p.value - middle for p in own})
-    here = [use for use in uses if use.until is None and not use.went_to]
+    here = [use for use in uses if use.there]
     for (stage, name, _), own_figures in list(found.items()):
         for use in here:
             if use.part in own_figures:
