@@ -264,7 +264,7 @@ def steps_as_ticked(said: Sequence[Said], steps: Sequence[str]) -> tuple[str, ..
 
     Examples
     --------
-    >>> when = datetime(2026, 8, 28, tzinfo=UTC)
+    >>> when = datetime(2026, 8, 28, tzinfo=ZoneInfo("UTC"))
     >>> told = [Said(What.STEP_DONE, "MB", "1. Re-measure A-21. (twice)", id=1, about="", when=when)]
     >>> steps_as_ticked(told, ["Re-measure A-60.", "Check the zero.", "Check the card."])[:2]
     ('Re-measure A-21.', 'Check the zero.')
