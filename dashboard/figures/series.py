@@ -34,6 +34,7 @@ from qc.jobs.board import (
     SignalResult,
     StretchResult,
     as_running_rate,
+    limit_lines,
 )
 
 HEIGHT_PX = 440
@@ -129,7 +130,8 @@ def value_range(view: SeriesView, points: Sequence[Point]) -> tuple[float, float
         low, high = low - height / 2, high + height / 2
     if verdict.kind != "measured" and verdict.natural_upper is not None:
         high = max(high, verdict.natural_upper)  # how often a fault comes is seen beside how often it may
-    for limit in (verdict.lower, verdict.upper, verdict.target):
+    earlier = [limit for limit, *_ in limit_lines(verdict, points[0].ordinal, points[-1].ordinal)]
+    for limit in (verdict.lower, verdict.upper, verdict.target, *earlier):
         if limit is not None and low - FAR_LIMIT * height <= limit <= high + FAR_LIMIT * height:
             low, high = min(low, limit), max(high, limit)
     pad = 0.08 * ((high - low) or 1.0)
@@ -249,11 +251,15 @@ def _levels(
     def said(value: float) -> str:
         return words.bound(value, verdict.unit, verdict.centered)
 
+    shapes += [
+        level(limit, begin, end, ink, 1.2)
+        for limit, begin, end in limit_lines(verdict, *x_range)
+        if y_range[0] <= limit <= y_range[1]
+    ]
     for limit, arrow in ((verdict.upper, "↑"), (verdict.lower, "↓")):
         if limit is None:
             continue
         if y_range[0] <= limit <= y_range[1]:
-            shapes.append(level(limit, *x_range, ink, 1.2))
             labels.append(EdgeLabel(limit, f"limit {said(limit)}", ink))
         else:
             edge = y_range[1] if limit > y_range[1] else y_range[0]

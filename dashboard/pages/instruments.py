@@ -188,9 +188,7 @@ def _standing(view: InstrumentView) -> Component:
 
 def _standing_row(verdict: SeriesVerdict, point: Point) -> list[Any]:
     value = words.figure(verdict, point.value)
-    outside = (verdict.lower is not None and point.value < verdict.lower) or (
-        verdict.upper is not None and point.value > verdict.upper
-    )
+    outside = verdict.is_outside(point)
     shown: Any = html.B([value, " outside"], className="is-drifting") if outside else value
     name = dcc.Link(f"{verdict.stage_name}: {series_name(verdict)}", href=series_address(verdict.key))
     return [name, shown, words.between(verdict), f"{verdict.behaviour}, {limits_words(verdict)}"]

@@ -240,7 +240,7 @@ def _series(verdict: SeriesVerdict, open_signals: int, known: date | None, today
         "since_serial": signal.since_serial if signal else None,
         "since_date": signal.since_day.isoformat() if signal else None,
         "since_known": known.isoformat() if known else None,
-        "limits_not_kept_since": verdict.not_kept.since_day.isoformat() if verdict.not_kept else None,
+        "limits_not_kept_since": verdict.not_kept_since.day.isoformat() if verdict.not_kept_since else None,
         "settled_since": verdict.settled_since.isoformat() if verdict.settled_since else None,
         "size": signal.size if signal else None,
         "unit": verdict.unit,

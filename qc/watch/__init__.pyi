@@ -41,6 +41,7 @@ from .changes import left_line_at as left_line_at
 from .changes import plain_kept_states as plain_kept_states
 from .changes import weekly_pace as weekly_pace
 from .changes import with_later_marks as with_later_marks
+from .common_limits import limit_lines as limit_lines
 from .gauges import CHECK_RATE as CHECK_RATE
 from .gauges import FoundOff as FoundOff
 from .gauges import GaugeChange as GaugeChange

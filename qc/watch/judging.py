@@ -17,7 +17,7 @@ from qc.watch.capability import judge_limits, urgency
 from qc.watch.carried import told_over, told_suspects, with_kept
 from qc.watch.causes import FactorLevels, find_suspects, still_unchanged, without_explained
 from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
-from qc.watch.common_limits import common_limits
+from qc.watch.common_limits import common_limits, earlier_limits, target_notes
 from qc.watch.gauges import FoundOff
 from qc.watch.mends import after_mend, begun_before, opened_again
 from qc.watch.reaction import again_step, better_step, is_good_news
@@ -171,7 +171,13 @@ def judge_further(
     limits, uneven = common_limits(
         question.plan, question.characteristic, points, question.today, centered=reduced.centered
     )
-    notes = (*found.notes, *uneven, *_left_out(reduced), *_decided(question, course))
+    notes = (
+        *found.notes,
+        *uneven,
+        *target_notes(question.plan, question.characteristic, reduced, question.today),
+        *_left_out(reduced),
+        *_decided(question, course),
+    )
     verdict = _verdict(question, reduced, course, signals, limits, notes)
     return with_kept(verdict, question.told), found.kept
 
@@ -190,6 +196,7 @@ def _verdict(
 ) -> SeriesVerdict:
     """Say what follows from the signals of a series: its behaviour, its present state, what it can do."""
     present, frozen = course.present(signals), course.frozen
+    earlier = earlier_limits(question.plan, question.characteristic, reduced, course.points, limits)
     standing = standing_of(
         signals,
         course.points,
@@ -198,6 +205,7 @@ def _verdict(
         answered=question.settled,
         closed=question.closed,
         frozen=frozen,
+        earlier=earlier,
     )
     drifting = standing.drifting
     answer = judge_limits(
@@ -253,7 +261,8 @@ def _verdict(
         scatter=_scatter(question, course, present),
         told_by=standing.told_by.raised if standing.told_by else None,
         settled_since=standing.settled_since,
-        not_kept_by=limits_broken_by(signals, course.points, limits, question.stays, answer.capable),
+        not_kept_by=limits_broken_by(signals, course.points, limits, question.stays, answer.capable, earlier),
+        earlier_limits=earlier,
     )
 
 

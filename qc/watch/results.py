@@ -192,6 +192,17 @@ class Scatter:
 
 
 @dataclass(frozen=True, slots=True)
+class LimitsThen:
+    """Limits that held for earlier pieces and were others than now, on the scale of the points."""
+
+    first: int  # ordinals of the pieces
+    last: int
+    target: float | None
+    lower: float | None
+    upper: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class SeriesVerdict:
     """Everything said of one series on one day."""
 
@@ -233,6 +244,11 @@ class SeriesVerdict:
     told_by: int | None = None  # ordinal at which the signal was raised that it drifts by, or settled after
     settled_since: date | None = None  # first day of a new level it settled at, while nobody has said why
     not_kept_by: int | None = None  # ordinal of the signal whose level stays, as was said, and breaks a limit
+    earlier_limits: tuple[LimitsThen, ...] = ()  # of pieces made before the plan changed them
+
+    def is_outside(self, point: Point) -> bool:
+        """Say whether the charted figure of a piece lies beyond a limit that held when it was measured."""
+        return is_beyond(point, self.lower, self.upper, self.earlier_limits)
 
     @property
     def rests_on(self) -> int:
@@ -260,6 +276,16 @@ class SeriesVerdict:
         """The change after which the new level stays, as somebody said, and the limits are not kept."""
         own = [s for s in self.signals if s.raised == self.not_kept_by]
         return own[-1] if own else None
+
+    @property
+    def not_kept_since(self) -> Point | None:
+        """The first piece of the level that stays and breaks the limits, made while these limits held."""
+        found = self.not_kept
+        if found is None:
+            return None
+        begun = next((p.ordinal for p in self.points if p.serial == found.since_serial), found.start)
+        held = max((then.last + 1 for then in self.earlier_limits), default=1)
+        return self.points[max(begun, held) - 1]
 
     @property
     def current(self) -> SignalResult | None:
@@ -307,8 +333,19 @@ class SeriesVerdict:
                 "forecast": Forecast(**_dated(data["forecast"])) if data["forecast"] else None,
                 "scatter": Scatter(**_dated(data["scatter"])) if data.get("scatter") else None,
                 "notes": tuple(data["notes"]),
+                "earlier_limits": tuple(LimitsThen(**one) for one in data.get("earlier_limits", ())),
             }
         )
+
+
+def is_beyond(
+    point: Point, lower: float | None, upper: float | None, earlier: Sequence[LimitsThen] = ()
+) -> bool:
+    """Say whether a point lies beyond the limits of its day: those of now, or others that held then."""
+    for then in earlier:
+        if then.first <= point.ordinal <= then.last:
+            lower, upper = then.lower, then.upper
+    return (lower is not None and point.value < lower) or (upper is not None and point.value > upper)
 
 
 def present_points(

@@ -12,7 +12,7 @@ from datetime import date
 
 from qc.plan import DatedLimits
 from qc.watch.heirs import heirs_of
-from qc.watch.results import Point, SignalResult
+from qc.watch.results import LimitsThen, Point, SignalResult, is_beyond
 
 SETTLED_RUN = 25
 """So many pieces made after a signal without a further one are a settled run. Simulated by
@@ -47,6 +47,7 @@ def standing_of(
     answered: Collection[str] = (),
     closed: Sequence[SignalResult] = (),
     frozen: tuple[int, int] | None = None,
+    earlier: Sequence[LimitsThen] = (),
 ) -> Standing:
     """Say by which changes a series drifts, and which one it has settled after.
 
@@ -66,6 +67,8 @@ def standing_of(
         Signals that people closed, as they were told last; each answers its heir, see `heirs_of`.
     frozen : (int, int) or None
         Ordinals of the settled state that a lead froze.
+    earlier : sequence of LimitsThen
+        Limits that held for earlier pieces: each is held against those of its day.
 
     Returns
     -------
@@ -80,7 +83,8 @@ def standing_of(
     newest = {s.kind == "spread": s for s in open_ if _is_open(s, answered, frozen)}
     found = sorted(newest.values(), key=lambda s: -s.raised)
     # where a lead froze a state, no other one becomes the usual state by itself
-    settled = [s for s in found if not frozen and _has_settled(s, lasting, points, limits, kind)]
+    outside = {p.ordinal for p in points if is_beyond(p, limits.lower, limits.upper, earlier)}
+    settled = [s for s in found if not frozen and _has_settled(s, lasting, points, outside, kind)]
     return Standing(tuple(s for s in found if s not in settled), settled[0] if settled else None)
 
 
@@ -90,12 +94,13 @@ def limits_broken_by(
     limits: DatedLimits,
     stays: Sequence[SignalResult],
     capable: str,
+    earlier: Sequence[LimitsThen] = (),
 ) -> int | None:
     """Return the ordinal at which the signal was raised whose level stays and breaks the limits, or None.
 
     Parameters
     ----------
-    signals, points, limits
+    signals, points, limits, earlier
         As for `standing_of`.
     stays : sequence of SignalResult
         Signals that people closed because the new level stays, as they were told last.
@@ -112,7 +117,7 @@ def limits_broken_by(
         return None
     newest = max(lasting, key=lambda s: s.raised)
     level = [p for p in points if p.ordinal >= newest.start and not p.left_out][-SETTLED_RUN:]
-    broken = capable == "no" or any(_breaks(p.value, limits) for p in level)
+    broken = capable == "no" or any(is_beyond(p, limits.lower, limits.upper, earlier) for p in level)
     return newest.raised if broken else None
 
 
@@ -126,7 +131,7 @@ def _has_settled(
     signal: SignalResult,
     lasting: Sequence[SignalResult],
     points: Sequence[Point],
-    limits: DatedLimits,
+    outside: Collection[int],
     kind: str,
 ) -> bool:
     """Say whether a long run of pieces has stayed where a change led, none of them beyond a limit.
@@ -138,9 +143,4 @@ def _has_settled(
     begin = max(s.raised for s in lasting)
     run = [p for p in points if p.ordinal > begin and not p.left_out]
     level = [p for p in points if p.ordinal >= signal.start and not p.left_out]
-    return len(run) >= SETTLED_RUN and not any(_breaks(p.value, limits) for p in level)
-
-
-def _breaks(value: float, limits: DatedLimits) -> bool:
-    low, high = limits.lower, limits.upper
-    return (low is not None and value < low) or (high is not None and value > high)
+    return len(run) >= SETTLED_RUN and not any(p.ordinal in outside for p in level)

@@ -10,7 +10,18 @@ from qc.intervals import interval_words
 from qc.plan import Characteristic
 from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
 from qc.watch.results import LEARNING, Forecast, Point, SeriesVerdict, SignalResult
-from qc.words import count_words, day_words, is_plural, listed, pieces_words, quantity_words, whole_words
+from qc.watch.series import NewTarget
+from qc.words import (
+    count_words,
+    day_words,
+    is_plural,
+    listed,
+    pieces_words,
+    plain_words,
+    quantity_words,
+    unit_words,
+    whole_words,
+)
 
 LIMITS_WORDS = {"proven": KEPT, "unproven": NOT_PROVEN, "no": NOT_KEPT}
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
@@ -137,11 +148,32 @@ def moved_words(signal: SignalResult, kind: str) -> str:
 
 def not_kept_words(verdict: SeriesVerdict) -> str:
     """Say that a new level stays, as somebody said, and that the limits are not kept there; else nothing."""
-    found = verdict.not_kept
+    found = verdict.not_kept_since
     if found is None:
         return ""
-    since = f"{found.since_serial} ({day_words(found.since_day, verdict.points[-1].day)})"
+    since = f"{found.serial} ({day_words(found.day, verdict.points[-1].day)})"
     return f"{verdict.title}: the new level stays, limits not kept since {since}."
+
+
+def new_target_words(change: NewTarget, unit: str, today: date | None = None, models: str = "") -> str:
+    """Say that the plan asks for another figure, and whether the pieces went along.
+
+    Examples
+    --------
+    >>> moved = NewTarget(("tenor",), date(2026, 11, 6), old=0.38, new=0.355, met=False)
+    >>> new_target_words(moved, "mm")
+    'Since 6 Nov the target is 0.355 mm (0.38 mm before): the pieces have stayed as they were.'
+    """
+    which = f"of {models} " if models else ""
+    went = (
+        "the pieces went along, and each is shown by its distance from the target of its day"
+        if change.met
+        else "the pieces have stayed as they were"
+    )
+    return (
+        f"Since {day_words(change.since, today)} the target {which}is {plain_words(change.new)} "
+        f"{unit_words(unit)} ({plain_words(change.old)} {unit_words(unit)} before): {went}."
+    )
 
 
 def settled_words(verdict: SeriesVerdict, today: date | None = None) -> str:

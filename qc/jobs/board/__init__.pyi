@@ -102,6 +102,7 @@ from .views import form_lines as form_lines
 from .views import grid_of as grid_of
 from .views import is_good_news as is_good_news
 from .views import known_rules as known_rules
+from .views import limit_lines as limit_lines
 from .views import limits_of as limits_of
 from .views import limits_words as limits_words
 from .views import made_of as made_of

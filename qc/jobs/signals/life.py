@@ -361,4 +361,5 @@ def _is_over(row: SignalOfDay) -> bool:
 def _not_kept(row: SignalOfDay, verdict: SeriesVerdict | None) -> date | None:
     broken = verdict.not_kept if verdict is not None else None
     same = broken is not None and row.state == "closed" and broken.root == row.found.root
-    return broken.since_day if same and broken is not None else None
+    since = verdict.not_kept_since if verdict is not None and same else None
+    return since.day if since is not None else None

@@ -159,8 +159,9 @@ def _to_do(
     more of what lies inside the limits.
     """
     low, high = verdict.lower, verdict.upper
-    first = (low is not None and point.value < low) or (high is not None and point.value > high)
-    beyond = outside or (first and again is None)  # the newest day counts, where it was measured again
+    beyond = outside or (
+        verdict.is_outside(point) and again is None
+    )  # the newest day counts, where it was measured again
     known = "; it is inside the limits on record" if low is not None or high is not None else ""
     if again is not None and not beyond:
         gone = f"; left on {day_words(shipped, today)}" if shipped is not None else ""

@@ -81,9 +81,17 @@ class Canvas:
             begun, first = begun + (ended - begun) * (start - first) / (last - first), start
         self._line(self._x(first), self._y(begun), self._x(last), self._y(ended), colour, 1.4)
 
-    def across(self, value: float, colour: str = INK, width: float = 0.7, dash: str = "") -> None:
-        """Draw a line over the whole width."""
-        self._line(self._left, self._y(value), self._right, self._y(value), colour, width, dash)
+    def across(
+        self,
+        value: float,
+        colour: str = INK,
+        width: float = 0.7,
+        dash: str = "",
+        span: tuple[float, float] | None = None,
+    ) -> None:
+        """Draw a line over the whole width, or over a span of it alone."""
+        left, right = (self._left, self._right) if span is None else (self._x(span[0]), self._x(span[1]))
+        self._line(left, self._y(value), right, self._y(value), colour, width, dash)
 
     def mark(self, x: float, y: float, colour: str, symbol: str = "circle", *, hollow: bool = False) -> None:
         """Draw one point."""

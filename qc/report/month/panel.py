@@ -13,7 +13,7 @@ from typing import Protocol
 from qc.report.month.canvas import DRIFT, INK, STEADY, SYMBOLS, Canvas
 from qc.report.month.content import MonthContent
 from qc.report.month.gauge_checks import draw_gauge
-from qc.watch import SeriesVerdict, StretchResult
+from qc.watch import SeriesVerdict, StretchResult, limit_lines
 from qc.words import level_words, plain_words, unit_words
 
 LEGEND = "●□◆△✕"
@@ -109,8 +109,8 @@ def draw_panel(
         canvas.middle("nothing measured yet")
         return canvas.svg()
     _change_band(canvas, verdict, shown[0].ordinal)
-    for value in limits:
-        canvas.across(value)
+    for value, *span in limit_lines(verdict, *ends):
+        canvas.across(value, span=(span[0], span[1]))
     for stretch in visible:
         begun, ended = _height(stretch, at_start=True), _height(stretch)
         canvas.course(stretch.first - 0.4, stretch.last + 0.4, begun, ended, _colour(stretch))
@@ -127,7 +127,8 @@ def draw_panel(
 def _inside(verdict: SeriesVerdict, visible: Sequence[StretchResult], newest: int) -> Iterable[float]:
     """Return what the scale has to hold: points, limits, levels."""
     yield from (p.value for p in verdict.points[-newest:])
-    yield from (value for value in (verdict.lower, verdict.upper) if value is not None)
+    first = max(len(verdict.points) - newest, 0)
+    yield from (value for value, *_ in limit_lines(verdict, first, len(verdict.points) + 1))
     yield from (_height(stretch) for stretch in visible)
 
 

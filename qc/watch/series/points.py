@@ -3,14 +3,13 @@
 Repeats at one place on one day are averaged; a place read again on a later day keeps its first figure, so
 that a piece is charted as it came from the bench and not as it was put right afterwards. Nested places are
 reduced by `qc.watch.series.nesting`. Where models with different targets share a series, the target is
-taken off.
+taken off; so it is of one model whose pieces followed when its target was changed (`qc.watch.series.aims`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from functools import cache
 
 import numpy as np
@@ -18,6 +17,7 @@ import polars as pl
 
 from qc.plan import PLACE, Characteristic, Plan, Stage
 from qc.watch.results import Point
+from qc.watch.series.aims import Aims, aims_of
 from qc.watch.series.derive import derived_readings
 from qc.watch.series.nesting import fit_nested
 from qc.watch.series.order import ORDER, in_order
@@ -43,6 +43,8 @@ class Points:
         Serials with too few places read to give a point.
     step : float or None
         Step that the gauge leaves in the values, None where it is not known. [unit]
+    aims : Aims
+        What is taken off, and the targets that were changed between its pieces.
     """
 
     points: tuple[Point, ...]
@@ -51,6 +53,7 @@ class Points:
     between: float | None = None
     left_out: tuple[str, ...] = ()
     step: float | None = None
+    aims: Aims = Aims({})
 
 
 def series_points(
@@ -77,17 +80,18 @@ def series_points(
     wanted = wanted.filter(_of_family(models, family), pl.col("value").is_finite())
     if wanted.is_empty():
         return Points((), centered=False)
-    targets, centered = _targets(plan, characteristic, wanted)
-    cells = _first_reading_per_place(wanted.with_columns(target=targets), characteristic)
-    base = "target" if centered else None
-    value = pl.col("value") - pl.col("target") if base else pl.col("value")
+    begun = wanted.with_columns(pl.col("day").min().over("serial"))
+    aims = aims_of(plan, characteristic, begun)
+    centered = aims.centered
+    cells = _first_reading_per_place(wanted.with_columns(target=_bases(aims, begun)), characteristic)
+    value = pl.col("value") - pl.col("target") if centered else pl.col("value")
     cells = cells.with_columns(charted=value)
     if len(characteristic.places) == 0 or characteristic.kind != "measured":
         areas = {m.id: m.area_factor for m in plan.models} if "area" in characteristic.places else {}
         found = _flat(cells, characteristic, areas, centered=centered)
     else:
         found = _nested(cells, centered=centered)
-    return replace(found, step=step_of(found.points, plan, stage, characteristic))
+    return replace(found, aims=aims, step=step_of(found.points, plan, stage, characteristic))
 
 
 def _models(plan: Plan, characteristic: Characteristic, family: str) -> list[str]:
@@ -100,16 +104,10 @@ def _of_family(models: Sequence[str], family: str) -> pl.Expr:
     return fits | (pl.col("model").fill_null("") == "") if family == "all" else fits
 
 
-def _targets(plan: Plan, characteristic: Characteristic, rows: pl.DataFrame) -> tuple[pl.Series, bool]:
-    """Return the target of each row and whether the series must be centred on it."""
-    pairs = rows.select("model", "day").unique()
-    known: dict[tuple[str | None, date], float | None] = {
-        (model, day): plan.limits(characteristic, model or "", day).target for model, day in pairs.iter_rows()
-    }
-    distinct = set(known.values())
-    centered = len(distinct) > 1 and None not in distinct
-    column = [known[row] for row in rows.select("model", "day").iter_rows()]
-    return pl.Series("target", column, dtype=pl.Float64), centered
+def _bases(aims: Aims, rows: pl.DataFrame) -> pl.Series:
+    """Return what is taken off each row."""
+    column = [aims.bases[model or "", day] for model, day in rows.select("model", "day").iter_rows()]
+    return pl.Series("target", column, dtype=pl.Float64)
 
 
 def _first_reading_per_place(rows: pl.DataFrame, characteristic: Characteristic) -> pl.DataFrame:
