@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 from qc.plan import Characteristic, DatedLimits, Plan
 from qc.watch.results import LimitsThen, Point, SeriesVerdict
-from qc.watch.series import Points
 from qc.watch.words import new_target_words
 from qc.words import listed
+
+if TYPE_CHECKING:
+    from qc.watch.series import Points
 
 
 def common_limits(

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 from qc.intervals import interval_words
 from qc.plan import Characteristic
 from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
 from qc.watch.results import LEARNING, Forecast, Point, SeriesVerdict, SignalResult
-from qc.watch.series import NewTarget
 from qc.words import (
     count_words,
     day_words,
@@ -22,6 +22,9 @@ from qc.words import (
     unit_words,
     whole_words,
 )
+
+if TYPE_CHECKING:
+    from qc.watch.series import NewTarget
 
 LIMITS_WORDS = {"proven": KEPT, "unproven": NOT_PROVEN, "no": NOT_KEPT}
 STILL_MOVING = "It is still climbing or falling: an index would describe nothing that lasts."
@@ -160,6 +163,7 @@ def new_target_words(change: NewTarget, unit: str, today: date | None = None, mo
 
     Examples
     --------
+    >>> from qc.watch.series import NewTarget
     >>> moved = NewTarget(("tenor",), date(2026, 11, 6), old=0.38, new=0.355, met=False)
     >>> new_target_words(moved, "mm")
     'Since 6 Nov the target is 0.355 mm (0.38 mm before): the pieces have stayed as they were.'
