@@ -136,6 +136,7 @@ def correct(
     as_json: JsonOption = False,
 ) -> None:
     """Put accepted readings right, or take them back; what they touched is judged anew at once."""
+    from qc.jobs.pieces import with_hold
     from qc.jobs.rows import (
         correct_reading,
         correct_readings,
@@ -150,15 +151,15 @@ def correct(
     place = open_workshop(workshop, as_of, writes=bool(changes or withdraw))
     first, *more = reading
     if withdraw and more:
-        show(withdraw_readings(place, reading, who=who, why=why), as_json=as_json)
+        show(with_hold(place, withdraw_readings(place, reading, who=who, why=why)), as_json=as_json)
     elif withdraw:
-        show(withdraw_reading(place, first, who=who, why=why), as_json=as_json)
+        show(with_hold(place, withdraw_reading(place, first, who=who, why=why)), as_json=as_json)
     elif changes and more:
         together = correct_readings(place, reading, changes, who=who, why=why, as_typed=as_typed)
-        show(together, as_json=as_json)
+        show(with_hold(place, together), as_json=as_json)
     elif changes:
         done = correct_reading(place, first, changes, who=who, why=why, as_typed=as_typed)
-        show(done, as_json=as_json)
+        show(with_hold(place, done), as_json=as_json)
     elif who or why or as_typed:
         raise typer.BadParameter("say what it should be: --set COLUMN=VALUE, or --withdraw")
     elif more:

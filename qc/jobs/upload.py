@@ -45,6 +45,7 @@ from qc.jobs.receipts import (
     SheetReceipt,
     UploadReceipt,
     accepted_since,
+    brought_by,
     still_missing,
 )
 from qc.jobs.roles import refuse_no_name
@@ -160,7 +161,8 @@ def upload(
     with ending(STORED_AND_JUDGED):
         whole = record if in_words and len(taken) < MANY_SHEETS else None
         told = zip(taken, sheets, counts, strict=True)
-        receipts = tuple(_receipt(workshop.plan, *one, raised, whole) for one in told)
+        beside = brought_by(part for file in taken for part in file.parts) if whole is not None else None
+        receipts = tuple(_receipt(workshop.plan, *one, raised, whole, beside) for one in told)
         every = tuple(signal for found in raised.values() for signal in found)
         late = _late(every, receipts) if waited else frozenset()
         accepted = accepted_since(workshop, reached.readings) if new else Accepted()
@@ -193,9 +195,10 @@ def _receipt(
     count: SheetCount,
     raised: Mapping[str, list[RaisedSignal]],
     record: Known | None,
+    beside: pl.DataFrame | None,
 ) -> SheetReceipt:
-    """Say what became of one sheet, and what it lacks where the record is given."""
-    missing = still_missing(file.parts, plan, record) if record is not None else ()
+    """Say what became of one sheet, and what it lacks where the record is given and all else that came."""
+    missing = still_missing(file.parts, plan, record, beside) if record is not None else ()
     return SheetReceipt(
         count, _own_signals(sheet, count, raised), _marks(file), missing, file.read_with(plan)
     )

@@ -24,6 +24,9 @@ PIECES = 4
 """They must come from so many pieces, so that one that is off does not become its own measure."""
 
 COARSE = ["stage", "characteristic", "model", "surface", "valve", "partial"]
+SOURCES = ("fine", "coarse", "record")
+"""Where what is usual may come from, before the plan's target is taken for it."""
+
 _PLAN = ("_target", "_lower", "_upper")
 _SENSIBLE = ("_sensible_low", "_sensible_high")
 
@@ -122,13 +125,14 @@ def gather_facts(readings: pl.DataFrame, events: pl.DataFrame, plan: Plan, known
     frame = frame.with_columns(
         pl.when(unknown).then("_any_center").otherwise("_center").alias("_center"),
         pl.when(unknown).then("_any_spread").otherwise("_spread").alias("_spread"),
+        _by_plan=pl.all_horizontal(pl.col(f"_{source}_center").is_null() for source in SOURCES) & ~unknown,
     )
     # Never narrower than the gauge can tell apart: coarse readings often have no spread at all.
     floor = pl.when("_log").then(0.10).otherwise(pl.col("_step").fill_null(0.0))
     frame = frame.with_columns(pl.max_horizontal("_spread", floor).alias("_spread"))
     frame = beside_place(frame, known.past)
     extra = ["_kind", "_diameter", "_clearance", "_step", "_log", *_PLAN, *_SENSIBLE, "_center", "_spread"]
-    extra += BESIDE
+    extra += ["_by_plan", *BESIDE]
     return Facts(frame.select([*readings.columns, *extra]), events, plan, known)
 
 

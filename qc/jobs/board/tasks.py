@@ -17,7 +17,7 @@ from qc.jobs.baseline import DECIDED_ALREADY, decide
 from qc.jobs.bench import enter_card as enter_card
 from qc.jobs.errors import JobError
 from qc.jobs.judging import NOTHING_STORED, ending, judge_waiting
-from qc.jobs.pieces import keep_back, outside_up_to_date, release
+from qc.jobs.pieces import keep_back, outside_up_to_date, release, with_hold
 from qc.jobs.questions import gauge_study
 from qc.jobs.rows import (
     CheckedAhead,
@@ -210,7 +210,7 @@ def correct_row(
         done = correct_reading(workshop, reading, changes, who=who, why=why, as_typed=sure)
     else:
         done = withdraw_reading(workshop, reading, who=who, why=why)
-    _, *reasons = done.to_text().splitlines()
+    _, *reasons = with_hold(workshop, done).to_text().splitlines()
     return {"sentence": done.sentence, "reasons": [{"sentence": line.strip()} for line in reasons]}
 
 

@@ -2,6 +2,7 @@
 
 from .answered import departures as departures
 from .by_turns import used_by_turns as used_by_turns
+from .corrected import with_hold as with_hold
 from .deciding import PieceAnswer as PieceAnswer
 from .deciding import keep_back as keep_back
 from .deciding import release as release

@@ -55,12 +55,16 @@ class LeftPiece:
     @property
     def sentence(self) -> str:
         """Say which piece left, when, and the first of its reasons."""
+        return self.told_by("handed in")
+
+    def told_by(self, done: str) -> str:
+        """Say it of what was done now: handed in, or put right."""
         first = next((row for row in self.rows if row.left_held), self.rows[0])
         part = "" if first.serial == self.serial else f"Its part {first.serial}, "
         told = f"{part}{first.name}: {why_words(first).rstrip('.')}"
         more = f", and {count_words(len(self.rows) - 1, 'more reason')}" if len(self.rows) > 1 else ""
         if self.late:
-            shown = "outside a limit by what was handed in now"
+            shown = f"outside a limit by what was {done} now"
             return f"{self.serial} left on {dated_words(self.day)} and is {shown}. {told}{more}."
         if self.held:
             return f"{self.serial} left on {dated_words(self.day)} while it was to be held. {told}{more}."

@@ -23,7 +23,9 @@ MOST_TOLD = 4
 Place = tuple[str, ...]
 
 
-def still_missing(parts: Sequence[Unfolded], plan: Plan, known: Known) -> tuple[str, ...]:
+def still_missing(
+    parts: Sequence[Unfolded], plan: Plan, known: Known, beside: pl.DataFrame | None = None
+) -> tuple[str, ...]:
     """Say what the pieces on a sheet still lack of the card they stand on.
 
     Parameters
@@ -34,6 +36,8 @@ def still_missing(parts: Sequence[Unfolded], plan: Plan, known: Known) -> tuple[
         Its cards say which figures stand on them, and at which places each is read.
     known : Known
         What is on record of these pieces: it counts as well.
+    beside : polars.DataFrame, optional
+        What all sheets of the upload bring (`brought_by`), where there are more than this one.
 
     Returns
     -------
@@ -44,30 +48,48 @@ def still_missing(parts: Sequence[Unfolded], plan: Plan, known: Known) -> tuple[
         have any, those of the model in the open first position.
     """
     found: list[str] = []
-    columns = ["card", "stage", "serial", "model", "characteristic", *PLACE]
-    rows = pl.concat([part.readings.select(columns) for part in parts]) if parts else None
+    rows = brought_by(parts)
     if rows is None or rows.is_empty():
         return ()
+    beside = rows if beside is None else beside
+    columns = ["serial", "model", "characteristic", *PLACE]
     for card in plan.cards:
         own = rows.filter((pl.col("card") == card.id) & (pl.col("serial") != ""))
         if own.height:
-            past = known.past.filter(pl.col("stage") == (card.stage or ""))
-            found += _of_card(card, own, past, known.serials, plan)
+            here = pl.col("stage") == (card.stage or "")
+            frames = [frame.select(columns) for frame in (own, known.past.filter(here), beside.filter(here))]
+            # what the shop reads is learned sheet by sheet, what a piece has may stand on any of them
+            read, brought = (pl.concat(frames[:n], how="vertical_relaxed") for n in (2, 3))
+            serials = own["serial"].unique(maintain_order=True)
+            found += _of_card(card, serials, (read, brought), known.serials, plan)
     return tuple(found)
 
 
+def brought_by(parts: Iterable[Unfolded]) -> pl.DataFrame | None:
+    """Return the readings of some sheets as far as it matters what they lack, None where there are none."""
+    columns = ["card", "stage", "serial", "model", "characteristic", *PLACE]
+    frames = [part.readings.select(columns) for part in parts]
+    return pl.concat(frames) if frames else None
+
+
 def _of_card(
-    card: Card, own: pl.DataFrame, past: pl.DataFrame, models: Mapping[str, str], plan: Plan
+    card: Card,
+    serials: Iterable[str],
+    known: tuple[pl.DataFrame, pl.DataFrame],
+    models: Mapping[str, str],
+    plan: Plan,
 ) -> Iterator[str]:
-    """Say which figures its pieces still lack; one of which nothing came at all is not asked for."""
-    columns = ["serial", "model", "characteristic", *PLACE]
-    brought = pl.concat([own.select(columns), past.select(columns)], how="vertical_relaxed")
-    read = brought.partition_by("characteristic", as_dict=True)
-    figures = [_Figure(c, read[(c.id,)]) for c in figures_written(plan, card) if (c.id,) in read]
+    """Say which figures its pieces still lack; one of which nothing came at all is not asked for.
+
+    `known` is what says where the shop reads each figure, and all that was brought of the pieces.
+    """
+    read, brought = known
+    by_figure = read.partition_by("characteristic", as_dict=True)
+    figures = [_Figure(c, by_figure[(c.id,)]) for c in figures_written(plan, card) if (c.id,) in by_figure]
     pieces = brought.partition_by("serial", as_dict=True, maintain_order=True)
     lacking: list[str] = []
     loose = loose_tubes(brought) if card.source == "slide" else frozenset()
-    for serial in own["serial"].unique(maintain_order=True):
+    for serial in serials:
         if serial in loose:
             continue
         piece = pieces[(serial,)]

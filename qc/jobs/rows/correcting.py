@@ -17,7 +17,7 @@ from qc.jobs.judging import NOTHING_STORED, STORED_NOT_JUDGED, catch_up, ending
 from qc.jobs.past import known_of
 from qc.jobs.roles import Verb, may, refuse_no_reason
 from qc.jobs.rows.finding import STANDS, standing_reading
-from qc.jobs.rows.naming import change_words, piece_words, value_words
+from qc.jobs.rows.naming import ColumnChange, piece_words, value_words
 from qc.jobs.rows.reasons import is_doubt
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow, JsonObject
@@ -27,18 +27,8 @@ from qc.store import HeldReason, ToldRecord, reasons_of
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
 from qc.words import listed
 
-
-@dataclass(frozen=True, slots=True)
-class ColumnChange:
-    """What a column said, and what it says now."""
-
-    column: str
-    was: str
-    becomes: str
-
-    def sentence(self) -> str:
-        """Say it: ``215 becomes 214.0``."""
-        return change_words(self.column, self.was, self.becomes)
+Place = tuple[str, str, str]
+"""A piece, the stage and the characteristic of a reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +89,10 @@ class Corrected(Tabled):
         As given.
     series : tuple of SeriesChange
         The series judged anew, in route order.
+    places : tuple of (str, str, str)
+        Piece, stage and characteristic before and now.
+    hold : tuple of str
+        What is outside a limit of these figures now, in sentences; filled by `qc.jobs.pieces.with_hold`.
     """
 
     reading: int
@@ -110,6 +104,8 @@ class Corrected(Tabled):
     who: str
     why: str
     series: tuple[SeriesChange, ...] = ()
+    places: tuple[Place, ...] = ()
+    hold: tuple[str, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -136,12 +132,13 @@ class Corrected(Tabled):
             "who": self.who,
             "why": self.why,
             "series": [one.to_dict() for one in self.series],
+            "hold": list(self.hold),
             "sentence": self.sentence,
         }
 
     def to_text(self) -> str:
-        """Say what was and is, and what judging anew changed."""
-        return _told(self.sentence, self.series)
+        """Say what was and is, what judging anew changed, and what is to be held now."""
+        return _told(self.sentence, self.series, self.hold)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +153,8 @@ class CorrectedTogether(Tabled):
         As given, kept with each.
     series : tuple of SeriesChange
         The series judged anew by all of it, in route order.
+    hold : tuple of str
+        As in `Corrected`, for all of them.
     """
 
     ROWS = "readings"
@@ -164,18 +163,20 @@ class CorrectedTogether(Tabled):
     who: str
     why: str
     series: tuple[SeriesChange, ...] = ()
+    hold: tuple[str, ...] = ()
 
     def to_dict(self) -> JsonObject:
         """Return each reading as ``qc correct --json`` has it, and the series once, for all of them."""
         own = [one.to_dict() for one in self.readings]
         for one in own:
-            del one["series"], one["who"], one["why"]
+            del one["series"], one["hold"], one["who"], one["why"]
         series = [one.to_dict() for one in self.series]
-        return {"readings": own, "who": self.who, "why": self.why, "series": series}
+        hold = list(self.hold)
+        return {"readings": own, "who": self.who, "why": self.why, "series": series, "hold": hold}
 
     def to_text(self) -> str:
         """Say what each was and is, and what judging anew changed."""
-        return _told("\n".join(one.sentence for one in self.readings), self.series)
+        return _told("\n".join(one.sentence for one in self.readings), self.series, self.hold)
 
 
 def correct_reading(
@@ -305,7 +306,9 @@ def _corrected(
         for column, (was, becomes) in mended.changed.items()
     )
     what = piece_words(old, workshop.plan)
-    return Corrected(old["id"], "corrected", by, old["serial"] or "", what, told, who, why)
+    places = (_place_of(old), _place_of(mended.row))
+    serial = old["serial"] or ""
+    return Corrected(old["id"], "corrected", by, serial, what, told, who, why, places=places)
 
 
 def _withdrawn(workshop: Workshop, name: str, who: str, why: str) -> Corrected:
@@ -317,7 +320,12 @@ def _withdrawn(workshop: Workshop, name: str, who: str, why: str) -> Corrected:
         )
     workshop.store.withdraw_reading(old["id"], who=who, when=workshop.now, why=why)
     what = piece_words(old, workshop.plan)
-    return Corrected(old["id"], "taken back", None, old["serial"] or "", what, (), who, why)
+    serial, places = old["serial"] or "", (_place_of(old),)
+    return Corrected(old["id"], "taken back", None, serial, what, (), who, why, places=places)
+
+
+def _place_of(row: FrameRow) -> Place:
+    return row["serial"] or "", row["stage"], row["characteristic"]
 
 
 def _mended(workshop: Workshop, old: FrameRow, changes: Mapping[str, str]) -> MendedRow:
@@ -371,8 +379,9 @@ def _judged(workshop: Workshop) -> tuple[SeriesChange, ...]:
     return tuple(_change(before.get(str(verdict.key)), verdict) for verdict in verdicts)
 
 
-def _told(sentences: str, series: Sequence[SeriesChange]) -> str:
-    return correction_text(sentences, [(one.title, one.behaviour, one.gone, one.raised) for one in series])
+def _told(sentences: str, series: Sequence[SeriesChange], hold: Sequence[str]) -> str:
+    told = [(one.title, one.behaviour, one.gone, one.raised) for one in series]
+    return correction_text(sentences, told, hold)
 
 
 def _change(before: ToldRecord | None, now: SeriesVerdict) -> SeriesChange:

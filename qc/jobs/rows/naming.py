@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from qc.plan import Plan
 from qc.watch import PLACE_WORDS
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnChange:
+    """What a column said, and what it says now."""
+
+    column: str
+    was: str
+    becomes: str
+
+    def sentence(self) -> str:
+        """Say it: ``215 becomes 214.0``."""
+        return change_words(self.column, self.was, self.becomes)
 
 
 def place_words(row: Mapping[str, Any]) -> str:

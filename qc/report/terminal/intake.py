@@ -179,11 +179,14 @@ def readings_text(serial: str, rows: Sequence[tuple[str, ...]]) -> str:
 
 
 def correction_text(
-    sentence: str, series: Sequence[tuple[str, tuple[str, str], Sequence[str], Sequence[str]]]
+    sentence: str,
+    series: Sequence[tuple[str, tuple[str, str], Sequence[str], Sequence[str]]],
+    hold: Sequence[str] = (),
 ) -> str:
     """Say what became of a reading, and for each series judged anew what is told otherwise.
 
-    A series is its title, its behaviour before and now, the signals told no more and those told newly.
+    A series is its title, its behaviour before and now, the signals told no more and those told newly. `hold`
+    says what is outside a limit now.
     """
     lines = [sentence]
     if not series:
@@ -194,7 +197,7 @@ def correction_text(
         lines.append(f"Judged anew: {title}: {told}{same}.")
         lines += [f"  no longer told: {one}" for one in gone]
         lines += [f"▲ {one}" for one in raised]
-    return "\n".join(lines)
+    return "\n".join([*lines, *hold])
 
 
 def exported_text(rows: int, file: Path) -> str:

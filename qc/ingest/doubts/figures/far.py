@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import cast
 
 import polars as pl
 
@@ -41,6 +42,13 @@ WITH_MEND_BEYOND_CARD = 2.5
 
 NEAR = 3.5
 """Spreads within which a mended figure agrees with its place and card."""
+
+
+FEW_OTHERS = 3
+"""So many other pieces say where a figure lies, as far as which way its point slipped; chosen."""
+
+AROUND = 1.5
+"""So many times beyond the least and the greatest of them it may lie then; chosen."""
 
 
 def far_figures(facts: Facts, doubted: Doubts, spreads: float) -> list[FrameRow]:
@@ -93,6 +101,20 @@ def _far(readings: pl.DataFrame, spreads: float) -> list[FrameRow]:
     usual = pl.when("_log").then(expected.exp()).otherwise(expected)
     spread = off / pl.col("_at_spread")
     return rows.with_columns(usual.alias("usual"), spread.alias("off"), x.alias("_scaled")).to_dicts()
+
+
+def like_the_few(facts: Facts, row: FrameRow, value: float) -> bool | None:
+    """Tell whether a figure is like the few others on record, None where they are too few to say.
+
+    While they are few the plan's target stands for what is usual; it may be nought where no piece comes near.
+    """
+    same = (pl.col("stage") == row["stage"]) & (pl.col("characteristic") == row["characteristic"])
+    other = same & (pl.col("serial") != row["serial"]) & (pl.col("value") > 0)
+    few = pl.concat([f.filter(other).select("serial", "value") for f in (facts.known.past, facts.readings)])
+    if few["serial"].n_unique() < FEW_OTHERS:
+        return None
+    least, most = (float(cast(float, edge)) for edge in (few["value"].min(), few["value"].max()))
+    return least / AROUND <= value <= AROUND * most
 
 
 def beside_others(row: FrameRow, value: float) -> bool:

@@ -6,8 +6,8 @@ from collections.abc import Collection
 
 import polars as pl
 
-from qc.ingest.doubts.facts import Doubted, Doubts, Facts, scaled
-from qc.ingest.doubts.figures.far import FAR, far_figures
+from qc.ingest.doubts.facts import Doubted, Doubts, Facts, finer_than_gauge, rounded, scaled
+from qc.ingest.doubts.figures.far import FAR, far_figures, like_the_few
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 from qc.plain import FrameRow
@@ -35,11 +35,19 @@ def find_far_from_usual(facts: Facts, doubted: Doubts) -> Doubted:
         if row["_near"] is None and not _alone(row):
             continue
         told.add(row[INDEX])
-        problem = f"{row['serial']} reads {row['text']} {row['unit']} where about {row['usual']:.4g} is usual"
+        usual = f"where about {row['usual']:.4g} is usual"
         if row["_near"] is not None:
-            problem += " beside the other figures of this card"
-        mend = "Look at the card or measure again and type what is right; if it is so, confirm it."
-        found.append(Finding(row[INDEX], Reason.FAR_FROM_USUAL, problem, mend))
+            usual += " beside the other figures of this card"
+        elif row["_by_plan"]:
+            usual = f"where the plan aims at {row['usual']:.4g}"
+        problem = f"{row['serial']} reads {row['text']} {row['unit']} {usual}"
+        meant = _moved_point(row, facts) if row["_by_plan"] else None
+        if meant is None:
+            mend = "Look at the card or measure again and type what is right; if it is so, confirm it."
+            found.append(Finding(row[INDEX], Reason.FAR_FROM_USUAL, problem, mend))
+        else:
+            mend = f"If the decimal point slipped, accept {meant:g}; else type the figure on the card."
+            found.append(Finding(row[INDEX], Reason.DECIMAL_SLIP, problem, mend, {"value": meant}))
     return Doubted([*found, *_of_another_stage(facts, {*doubted, *told})])
 
 
@@ -81,6 +89,17 @@ def _of_another_stage(facts: Facts, left_out: Collection[int]) -> list[Finding]:
         mend = "Look whether the figure belongs there and measure this one; if both read so, confirm it."
         found.append(Finding(row[INDEX], Reason.FAR_FROM_USUAL, problem, mend))
     return found
+
+
+def _moved_point(row: FrameRow, facts: Facts) -> float | None:
+    """Return what a figure is with its point moved by one place, where the few others known are like that."""
+    for times in (0.1, 10.0):
+        value = rounded(times * row["value"], None)
+        low, high = row["_lower"], row["_upper"]
+        inside = (low is None or value >= low) and (high is None or value <= high)
+        if inside and not finer_than_gauge(value, row["_step"]) and like_the_few(facts, row, value):
+            return value
+    return None
 
 
 def _alone(row: FrameRow) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from qc.ingest.doubts.facts import Facts, distance, usual_value
+from qc.ingest.doubts.figures.far import like_the_few
 from qc.plain import FrameRow
 
 FAR = 6.0
@@ -59,7 +60,8 @@ def scaled_fits(
     found = []
     for row in rows.with_columns(times.alias("scaled"), distance(times).alias("off")).to_dicts():
         row["usual"] = usual_value(row)
-        found.append(row)
+        if not (row["_by_plan"] and like_the_few(facts, row, row["scaled"]) is False):
+            found.append(row)
     return found
 
 

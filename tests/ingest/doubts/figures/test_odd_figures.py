@@ -194,3 +194,36 @@ def test_any_gauge_goes_in_where_the_plan_names_no_kind(asked):
         card("Lacquer defects card", ["Lacquer defects"], piece(31, 1, gauge="TU-1", day=DAY)),
     )
     assert found == []
+
+
+# ------------------------------------------------------------------------------------------- far-from-usual
+@pytest.fixture
+def aimed_at_nought(plan):
+    """A figure of which the less the better: its target says nothing of what is usual."""
+    stage = plan.stage("polish")
+    limits = (DatedLimits(target=0.0, upper=40.0),)
+    own = stage.characteristics[0].model_copy(update={"limits": limits, "shape": "auto", "sensible": None})
+    stages = [stage.model_copy(update={"characteristics": (own,)}) if s is stage else s for s in plan.stages]
+    return plan.model_copy(update={"stages": tuple(stages)})
+
+
+def test_while_few_are_known_the_plan_is_not_called_usual_and_the_point_is_put_back(asked, aimed_at_nought):
+    first, now = losses(range(1, 6)), [piece(6, "182", day=DAY)]
+    found = asked(
+        card("Polishing card", ["Mass loss"], *first),
+        card("Polishing card", ["Mass loss"], *now),
+        aimed_at_nought,
+    )
+    assert [(row["serial"], row["id"], row["proposal"]) for row in found] == [
+        ("TH-1006", "decimal-slip", '{"value": 18.2}')
+    ]
+    assert "where the plan aims at 0" in found[0]["reasons"] and "usual" not in found[0]["reasons"]
+
+
+def test_nothing_is_offered_that_the_few_known_are_not_like(asked, aimed_at_nought):
+    found = asked(
+        card("Polishing card", ["Mass loss"], *losses(range(1, 6))),
+        card("Polishing card", ["Mass loss"], piece(6, "390", day=DAY)),
+        aimed_at_nought,
+    )
+    assert [(row["id"], row["proposal"]) for row in found] == [("far-from-usual", "")]
