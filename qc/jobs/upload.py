@@ -160,9 +160,7 @@ def upload(
         raised = judge_new(workshop)  # of sheets that bring nothing new as well: what was before may wait
     with ending(STORED_AND_JUDGED):
         whole = record if in_words and len(taken) < MANY_SHEETS else None
-        told = zip(taken, sheets, counts, strict=True)
-        beside = brought_by(part for file in taken for part in file.parts) if whole is not None else None
-        receipts = tuple(_receipt(workshop.plan, *one, raised, whole, beside) for one in told)
+        receipts = _receipts(workshop.plan, zip(taken, sheets, counts, strict=True), raised, whole)
         every = tuple(signal for found in raised.values() for signal in found)
         late = _late(every, receipts) if waited else frozenset()
         accepted = accepted_since(workshop, reached.readings) if new else Accepted()
@@ -188,19 +186,19 @@ def _held(
     return found, left_before(workshop, found.rows, brought, gone)
 
 
-def _receipt(
+def _receipts(
     plan: Plan,
-    file: HandedIn,
-    sheet: NewSheet,
-    count: SheetCount,
+    sheets: Iterable[tuple[HandedIn, NewSheet, SheetCount]],
     raised: Mapping[str, list[RaisedSignal]],
     record: Known | None,
-    beside: pl.DataFrame | None,
-) -> SheetReceipt:
-    """Say what became of one sheet, and what it lacks where the record is given and all else that came."""
-    missing = still_missing(file.parts, plan, record, beside) if record is not None else ()
-    return SheetReceipt(
-        count, _own_signals(sheet, count, raised), _marks(file), missing, file.read_with(plan)
+) -> tuple[SheetReceipt, ...]:
+    """Say what became of each sheet, and what it lacks where the record is given and all else that came."""
+    told = list(sheets)
+    beside = brought_by(part for file, _, _ in told for part in file.parts) if record is not None else None
+    lacking = [still_missing(f.parts, plan, record, beside) if record is not None else () for f, _, _ in told]
+    return tuple(
+        SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), missing, file.read_with(plan))
+        for (file, sheet, count), missing in zip(told, lacking, strict=True)
     )
 
 
