@@ -369,11 +369,12 @@ def _said(
         ends=(signal.size_low, signal.size_high),
     )
     back = ""
-    if signal.ended is not None and signal.mended is None:
+    if signal.ended is not None and signal.ended <= len(points):
         since = points[signal.ended - 1]
         back = f"{since.serial} ({day_words(since.day, question.today)})"
+    over = signal.mended is None or signal.held is True
     coincides = [s.sentence for s in signal.suspects]
-    because = because_sentence(coincides, unchanged, signal.pieces, back, left_open)
+    because = because_sentence(coincides, unchanged, signal.pieces, back, left_open, over=over)
     if signal.reopens:
         sentence = after_mend(sentence, signal, question.decisions.mends, points)
         because = f"{opened_again(signal, question.decisions.mends, question.today)} {because}"

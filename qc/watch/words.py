@@ -213,10 +213,17 @@ def idle_words(day: date, last: date, left: float, today: date) -> str:
 
 
 def because_sentence(
-    suspects: Sequence[str], unchanged: Sequence[str], pieces: int, back: str = "", left_open: str = ""
+    suspects: Sequence[str],
+    unchanged: Sequence[str],
+    pieces: int,
+    back: str = "",
+    left_open: str = "",
+    *,
+    over: bool = True,
 ) -> str:
-    """Say what a signal coincides with and what did not change; `back` is the piece since which it is over.
+    """Say what a signal coincides with and what did not change.
 
+    `back` is the piece since which it is over, or, where that is not `over`, the first one after its mend.
     `left_open` is what the record cannot tell, in a sentence: of the suspects, or whether there is one.
 
     Examples
@@ -228,7 +235,9 @@ def because_sentence(
     if suspects and left_open:
         first += f" {left_open[:1].upper()}{left_open[1:]}"
     count = f"{pieces_words(pieces)} since"
-    if back:
+    if back and not over:
+        count = f"{pieces_words(pieces)} until the mend, {back}"
+    elif back:
         count = f"It lasted {pieces_words(pieces)} and is over since {back}"
     rest = f"; {unchanged_words(unchanged)}" if unchanged else ""
     return f"{first} {count}{rest}."

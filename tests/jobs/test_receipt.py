@@ -62,6 +62,11 @@ def test_places_and_figures_that_a_card_lacks_are_named_with_their_piece(shop):
     assert "Outer bore at leg lower, station crook, direction 0" in sheet.missing[0]
 
 
+def test_what_comes_on_another_sheet_of_the_same_upload_is_not_missing(shop):
+    first, second = slide(PLACES[:2]), slide(PLACES[2:])
+    assert [sheet.missing for sheet in hand_in(shop, first, second).sheets] == [(), ()]
+
+
 def rack(inners, outers):
     rows = [f"{s};{leg};{at};{turn};stocking;14.61;" for s in inners for leg, at, turn in PLACES]
     rows += [f"{s};{leg};{at};{turn};;;14.75" for s in outers for leg, at, turn in PLACES]

@@ -67,9 +67,12 @@ def steady_kinds(
     first = max(low - BEFORE, 0)
     near, start = points[first:last], signal.start - 1 - first
     kinds: dict[str, bool] = {}
+    gauges = {gauge for point in near for gauge in split(point.gauge)}
     for factor, found in known.levels.items():
         if factor.stage or known.route[factor] != stage_index and factor.kind != "gauge-check":
             continue
+        if factor.kind == "gauge-check" and factor.source not in gauges:
+            continue  # of what is counted by eye no gauge is to be named
         levels = [found.get(p.serial, "") for p in near]
         same = _is_recorded(levels) and _is_same(levels, start, mix=factor.kind == "model mix")
         kinds[factor.kind] = kinds.get(factor.kind, True) and same

@@ -6,6 +6,7 @@ import pytest
 
 from qc.errors import QcError, UsageError
 from qc.jobs.judging import judge_now, load_verdicts, not_judged_since
+from qc.jobs.pieces import hold_list, with_hold
 from qc.jobs.rows import (
     Decision,
     correct_reading,
@@ -18,9 +19,11 @@ from qc.jobs.rows import (
     withdraw_readings,
 )
 from qc.jobs.upload import upload
+from qc.words import dated_words
 
 PIECE = "QH-1030"
 FORCE = f"{PIECE}/force"
+OTHER = "QH-1029"
 
 
 def force_of(shop):
@@ -62,6 +65,24 @@ def test_a_figure_is_put_right_and_what_it_touched_is_judged_at_once(shop):
     )
     assert shop.store.verify() == []
     json.dumps(done.to_dict(), allow_nan=False)
+
+
+def test_a_correction_says_what_it_holds_and_of_what_has_left_that_it_is_out(shop):
+    old = force_of(shop)
+    beyond = correct_reading(shop, FORCE, {"value": "9.5"}, who="IS", why="misread", as_typed=True)
+    (sentence,) = with_hold(shop, beyond).hold
+    rows = [row for row in hold_list(shop).rows if row.serial == PIECE and row.characteristic == "force"]
+    left = rows[0].whereabouts.shipped
+    told = f"{PIECE} left on {dated_words(left)} and is outside a limit by what was put right now."
+    assert sentence.startswith(told if left else f"To hold: {PIECE}")
+    assert "9.50 N" in sentence and with_hold(shop, beyond).to_dict()["hold"] == [sentence]
+    assert with_hold(shop, beyond).to_text().endswith(sentence)
+    back = correct_reading(shop, FORCE, {"value": old.typed}, who="IS", why="it was right")
+    assert with_hold(shop, back).hold == ()
+    # both pieces are looked at where a reading goes to another one
+    away = correct_reading(shop, FORCE, {"value": "9.6"}, who="IS", why="misread", as_typed=True)
+    moved = correct_readings(shop, [str(away.by)], {"serial": OTHER}, who="IS", why="wrong tag", as_typed=True)
+    assert [OTHER in one for one in with_hold(shop, moved).hold] == [True]
 
 
 def test_correcting_twice_and_back_again_says_each_time_what_was_and_is(shop):
