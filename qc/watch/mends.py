@@ -119,8 +119,8 @@ def _measured_together(first: SignalResult, again: SignalResult) -> SignalResult
     """Give a change that a mend did not end the size that its pieces before and after the mend tell together.
 
     After two pieces alone the interval of long tails says next to nothing. Both measure one change, and each
-    is weighed by the square of its interval (inverse variance; that they share the state before is left out of
-    account); where they do not overlap, the newer one stands.
+    is weighed by the square of its interval (inverse variance; that they share the state before is left out
+    of account); where they do not overlap, the newer one stands.
     """
     old, new = (_interval(one) for one in (first, again))
     if old is None or new is None or old[0] > new[1] or new[0] > old[1]:

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from qc.jobs.judging import Joined, SignalOfDay, name_of, told_at_closing
 from qc.jobs.signals.as_plain import TOLD, event_plain, since_plain, tick_plain, told_plain
 from qc.jobs.signals.beside import beside_words, joined_plain
-from qc.jobs.signals.pieces import MadeUnder
+from qc.jobs.signals.pieces import MadeUnder, under_lines
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import SignalWords, signal_text, signals_text
@@ -266,7 +266,7 @@ class SignalLife:
             mend=self.mend,
             beside=self.beside,
             anew=(self.anew.sentence, self.anew.because) if self.anew else None,
-            made_under=[piece.to_text() for piece in self.made_under],
+            made_under=under_lines(self.made_under),
         )
         told = signal_text(words)
         said = SAID_ALREADY if self.already else self.done or self.not_judged

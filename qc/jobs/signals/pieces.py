@@ -23,6 +23,9 @@ from qc.sayings import (
 from qc.watch import Point, SeriesVerdict, SignalResult
 from qc.words import day_words
 
+TOGETHER = 3
+"""So many pieces of which the same is asked stand under one sentence; chosen."""
+
 
 @dataclass(frozen=True, slots=True)
 class MadeUnder:
@@ -42,6 +45,8 @@ class MadeUnder:
         What to do with it.
     done : Said or None
         What was done, by whom and when.
+    asked : str
+        Of a piece that left what is asked about it, without the day; several have it in common.
     """
 
     serial: str
@@ -50,6 +55,7 @@ class MadeUnder:
     shipped: date | None
     to_do: str
     done: Said | None = None
+    asked: str = ""
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -70,11 +76,33 @@ class MadeUnder:
 
     def to_text(self) -> str:
         """Say it in a line."""
-        part = f" in {self.inside}" if self.inside else ""
         if self.done is None:
-            return f"[ ] {self.serial}{part}: {self.to_do}"
+            return f"{self.named}: {self.to_do}"
         text = f": {self.done.text}" if self.done.text else ""
-        return f"[x] {self.serial}{part}: {self.done.who}, {self.done.when.date().isoformat()}{text}"
+        return f"{self.named}: {self.done.who}, {self.done.when.date().isoformat()}{text}"
+
+    @property
+    def named(self) -> str:
+        """Its tick and its name."""
+        part = f" in {self.inside}" if self.inside else ""
+        return f"[{' ' if self.done is None else 'x'}] {self.serial}{part}"
+
+
+def under_lines(pieces: Sequence[MadeUnder]) -> list[str]:
+    """Say each piece in a line; what is asked of several that left is said once, above them."""
+    open_ = [piece.asked for piece in pieces if piece.asked and piece.done is None]
+    many = {asked for asked in open_ if open_.count(asked) >= TOGETHER}
+    lines: list[str] = []
+    told: set[str] = set()
+    for piece in pieces:
+        if piece.done is not None or piece.asked not in many:
+            lines.append(piece.to_text())
+        elif piece.asked not in told:
+            told.add(piece.asked)
+            same = [one for one in pieces if one.asked == piece.asked and one.done is None]
+            lines.append(f"These {len(same)} left; of each: {piece.asked}")
+            lines += [f"  {one.named}: {one.to_do.partition(';')[0]}" for one in same]
+    return lines
 
 
 def made_under(
@@ -120,11 +148,11 @@ def made_under(
         shipped = left.get(inside.get(point.serial, point.serial))
         own_again = again.get(point.serial)
         beyond = point.serial in outside
-        to_do = _to_do(
+        to_do, asked_of = _to_do(
             point, verdict, shipped, workshop.today, outside=beyond, again=own_again, let_go=let_go
         )
-        own = inside.get(point.serial, "")
-        pieces.append(MadeUnder(point.serial, point.day, own, shipped, to_do, done.get(point.serial)))
+        own, told = inside.get(point.serial, ""), done.get(point.serial)
+        pieces.append(MadeUnder(point.serial, point.day, own, shipped, to_do, told, asked_of))
     return tuple(pieces)
 
 
@@ -152,8 +180,8 @@ def _to_do(
     outside: bool,
     again: date | None = None,
     let_go: str = "",
-) -> str:
-    """Say what to do with a piece.
+) -> tuple[str, str]:
+    """Say what to do with a piece, and of one that left what is asked about it without the day.
 
     `again` is the day on which it was measured once more after a mend, `let_go` the answer that asks nothing
     more of what lies inside the limits.
@@ -165,16 +193,16 @@ def _to_do(
     known = "; it is inside the limits on record" if low is not None or high is not None else ""
     if again is not None and not beyond:
         gone = f"; left on {day_words(shipped, today)}" if shipped is not None else ""
-        return f"measured again on {day_words(again, today)}{known}{gone}."
+        return f"measured again on {day_words(again, today)}{known}{gone}.", ""
     if shipped is not None:
         gone = f"left on {day_words(shipped, today)}"
         if let_go and not beyond:
-            return f"{gone}{known}; nothing more is asked of it: {let_go}."
-        return (
-            f"{gone}{' with a figure beyond the limit' if beyond else known}: {TO_DECIDE}, and tick it off."
-        )
+            return f"{gone}{known}; nothing more is asked of it: {let_go}.", ""
+        how = "it has a figure beyond the limit" if beyond else known.removeprefix("; ")
+        asked = f"{how}: {TO_DECIDE}, and tick it off." if how else f"{TO_DECIDE}, and tick it off."
+        return f"{gone}; {asked}", asked
     if beyond:
-        return "beyond the limit: keep it back until it is mended and measured again."
+        return "beyond the limit: keep it back until it is mended and measured again.", ""
     if let_go:
-        return f"nothing more is asked of it{known}: {let_go}."
-    return "measure it again before it leaves."
+        return f"nothing more is asked of it{known}: {let_go}.", ""
+    return "measure it again before it leaves.", ""

@@ -133,7 +133,11 @@ def _told_anew(sentence: str, because: str, told: Sequence[tuple[date, str, str]
     earlier = [row for row in told if (without_interval(row[1]), row[2]) != now]
     if not earlier:
         return []
-    said = [f"    {day.isoformat()}: {first} {why}" for day, first, why in earlier]
+    said, before = [], ""
+    for day, first, why in earlier:
+        cause = why.partition(". ")[0]  # what follows is counted on from day to day
+        said.append(f"    {day.isoformat()}: {first}{f' {why}' if cause != before else ''}")
+        before = cause
     return ["  Told anew, by the pieces made since. It had been said:", *said]
 
 

@@ -81,7 +81,9 @@ def test_a_correction_says_what_it_holds_and_of_what_has_left_that_it_is_out(sho
     assert with_hold(shop, back).hold == ()
     # both pieces are looked at where a reading goes to another one
     away = correct_reading(shop, FORCE, {"value": "9.6"}, who="IS", why="misread", as_typed=True)
-    moved = correct_readings(shop, [str(away.by)], {"serial": OTHER}, who="IS", why="wrong tag", as_typed=True)
+    moved = correct_readings(
+        shop, [str(away.by)], {"serial": OTHER}, who="IS", why="wrong tag", as_typed=True
+    )
     assert [OTHER in one for one in with_hold(shop, moved).hold] == [True]
 
 
