@@ -265,7 +265,11 @@ def _levels(
             edge = y_range[1] if limit > y_range[1] else y_range[0]
             labels.append(EdgeLabel(edge, f"{arrow} limit {said(limit)}", ink))
     if verdict.target is not None and not verdict.centered and y_range[0] <= verdict.target <= y_range[1]:
-        shapes.append(level(verdict.target, *x_range, soft, 1, "dash"))
+        shapes += [
+            level(aim, begin, end, soft, 1, "dash")
+            for aim, begin, end in limit_lines(verdict, *x_range, of=("target",))
+            if y_range[0] <= aim <= y_range[1]
+        ]
         labels.append(EdgeLabel(verdict.target, f"target {said(verdict.target)}", soft))
     # One pair of limits at a time: those of the rules take the place of the usual ones.
     natural = [(verdict.natural_upper, "to"), (verdict.natural_lower, "from")] if usual else []

@@ -64,21 +64,23 @@ def earlier_limits(
     return tuple(found)
 
 
-def limit_lines(verdict: SeriesVerdict, first: float, last: float) -> Iterator[tuple[float, float, float]]:
+def limit_lines(
+    verdict: SeriesVerdict, first: float, last: float, of: Sequence[str] = ("lower", "upper")
+) -> Iterator[tuple[float, float, float]]:
     """Return each limit with the ordinals between which it held, for a chart from `first` to `last`.
 
-    Half an ordinal is added on either side of the pieces, so that the lines meet.
+    Half an ordinal is added on either side of the pieces, so that the lines meet. `of` may name the target.
     """
     at = first
     for then in (*verdict.earlier_limits, None):
         end = last if then is None else first if then.first == 1 else then.first - 0.5
-        spans = [(verdict.lower, verdict.upper, at, end)]
+        spans: list[tuple[SeriesVerdict | LimitsThen, float, float]] = [(verdict, at, end)]
         if then is not None:
             at = then.last + 0.5
-            spans.append((then.lower, then.upper, end, at))
-        for low, high, begin, until in spans:
-            edges = (edge for edge in (low, high) if edge is not None and until > max(begin, first))
-            yield from ((edge, max(begin, first), until) for edge in edges)
+            spans.append((then, end, at))
+        for held, begin, until in spans:
+            edges = [getattr(held, name) for name in of if until > max(begin, first)]
+            yield from ((edge, max(begin, first), until) for edge in edges if edge is not None)
 
 
 def target_notes(plan: Plan, characteristic: Characteristic, reduced: Points, today: date) -> tuple[str, ...]:

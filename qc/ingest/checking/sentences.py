@@ -11,7 +11,7 @@ from qc.ingest.cells import both_ways, nearest_year
 from qc.ingest.checking.declared import Failure
 from qc.ingest.reasons import Finding, Reason
 from qc.plan import Plan
-from qc.words import closest, dated_words
+from qc.words import closest, dated_words, unit_words
 
 Row = Mapping[str, Any]
 Said = tuple[str, str, dict[str, object]]
@@ -73,16 +73,21 @@ def _not_a_number(row: Row, about: str, plan: Plan, _: date) -> Said:
         )
     if row.get("hint", "").startswith("weighs="):
         return _weighed(row, characteristic.name if characteristic is not None else "the figure")
-    return f"{row['text']!r} is no number", f"Type the figure in {row['unit'] or 'the unit of the plan'}.", {}
+    return (
+        f"{row['text']!r} is no number",
+        f"Type the figure in {unit_words(row['unit'] or '') or 'the unit of the plan'}.",
+        {},
+    )
 
 
 def _weighed(row: Row, name: str) -> Said:
     """Say what a mass weighs where the unit of the figure is one of force."""
     value = float(row["hint"].removeprefix("weighs="))
     mass = f"{row['column']} {row['text']} is a mass in grams or kilograms"
-    problem = f"{mass}, and the unit of {name} is {row['unit']}"
+    unit = unit_words(row["unit"])
+    problem = f"{mass}, and the unit of {name} is {unit}"
     mend = (
-        f"Accept {value:g} {row['unit']} if that mass was hung on or a balance was pulled (standard gravity, "
+        f"Accept {value:g} {unit} if that mass was hung on or a balance was pulled (standard gravity, "
         "9.80665 m/s2); else type the force that was read."
     )
     return problem, mend, {"value": value}
@@ -216,9 +221,8 @@ def _outside_sensible(row: Row, about: str, plan: Plan, today: date) -> Said:
     characteristic = plan.characteristic(row["stage"], row["characteristic"])
     low, high = (characteristic.sensible if characteristic else None) or (None, None)
     what = characteristic.name if characteristic else row["characteristic"]
-    problem = (
-        f"{row['value']:g} {row['unit']} cannot be right for {what}, which lies within {low:g} and {high:g}"
-    )
+    unit = unit_words(row["unit"])
+    problem = f"{row['value']:g} {unit} cannot be right for {what}, which lies within {low:g} and {high:g}"
     return problem, "Look at the card, the unit and the decimal point, then type the figure again.", {}
 
 

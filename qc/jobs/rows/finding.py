@@ -14,6 +14,7 @@ from qc.plain import FrameRow, JsonObject
 from qc.plan import PLACE
 from qc.report.terminal import readings_text
 from qc.stats import Tabled
+from qc.words import unit_words
 
 STANDS = "stands"
 MOST_NAMED = 12
@@ -68,7 +69,7 @@ class PieceReading:
     def cells(self) -> tuple[str, ...]:
         """Return what a line of a list says of it."""
         figure = ", ".join(part for part in (self.figure, self.place) if part)
-        said = f"{value_words(self.value, self.typed)} {self.unit}".rstrip()
+        said = f"{value_words(self.value, self.typed)} {unit_words(self.unit)}".rstrip()
         became = "" if self.state == STANDS else self.state
         became += f", {self.by} stands" if self.by else ""
         became += f" by {self.changed_by}: {self.why}" if became and self.why else ""
@@ -156,7 +157,7 @@ def _which(name: str, rows: Sequence[FrameRow], workshop: Workshop, *, several: 
         return f"There is no reading {name}. `qc correct SERIAL` lists those of a piece with their numbers."
     said = "; ".join(
         f"{row['id']} {piece_words(row, workshop.plan)}, {value_words(row['value'], row['text'] or '')} "
-        f"{row['unit'] or ''}".rstrip()
+        f"{unit_words(row['unit'] or '')}".rstrip()
         for row in rows[:MOST_NAMED]
     )
     rest = (

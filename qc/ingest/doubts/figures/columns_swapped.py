@@ -10,6 +10,7 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts, distance
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 from qc.plain import FrameRow
+from qc.words import unit_words
 
 FAR = 6.0
 """Spreads from the usual figure at which a figure is not one of its column; chosen."""
@@ -66,9 +67,10 @@ def _fits(value: float, row: FrameRow) -> bool:
 
 def _finding(one: FrameRow, two: FrameRow) -> Finding:
     value = two["value"]
+    unit = unit_words(one["unit"])
     problem = (
-        f"{one['serial']} has {one['text']} {one['unit']} under {one['characteristic']} and {two['text']} "
-        f"{two['unit']} under {two['characteristic']}: each is usual in the other column"
+        f"{one['serial']} has {one['text']} {unit} under {one['characteristic']} and {two['text']} "
+        f"{unit_words(two['unit'])} under {two['characteristic']}: each is usual in the other column"
     )
-    mend = f"If the two were changed over, accept {value:g} {one['unit']}; else confirm the figure."
+    mend = f"If the two were changed over, accept {value:g} {unit}; else confirm the figure."
     return Finding(one[INDEX], Reason.COLUMNS_SWAPPED, problem, mend, {"value": value})

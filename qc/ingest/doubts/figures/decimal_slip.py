@@ -12,6 +12,7 @@ from qc.ingest.doubts.figures.scale import scaled_fits
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 from qc.plain import FrameRow
+from qc.words import unit_words
 
 TIMES = {0.1: "ten times", 10.0: "a tenth of", 0.01: "a hundred times", 100.0: "a hundredth of"}
 
@@ -41,7 +42,7 @@ def find_decimal_slip(facts: Facts, doubted: Doubts) -> Doubted:
                 continue  # nobody read that: the figure was typed in another unit
             if not beside_others(row, value):
                 continue
-            unit = row["unit"]
+            unit = unit_words(row["unit"])
             problem = f"{row['text']} {unit} is {_ratio(row, words)} the usual {row['usual']:.4g} {unit}"
             mend = f"If the decimal point slipped, accept {value:g}; else type the figure on the card."
             finding = Finding(row[INDEX], Reason.DECIMAL_SLIP, problem, mend, {"value": value})
@@ -74,9 +75,8 @@ def _points_left_out(facts: Facts) -> list[Finding]:
         value = rounded(row["value"] / 10, None)
         if texts.len() < ENOUGH or pointed < POINTED * texts.len() or _of_another(row, facts):
             continue
-        problem = (
-            f"{row['text']} {row['unit']} is over the limit and typed without a point, as hardly any other is"
-        )
+        unit = unit_words(row["unit"])
+        problem = f"{row['text']} {unit} is over the limit and typed without a point, as hardly any other is"
         mend = f"If the decimal point was left out, accept {value:g}; else confirm the figure."
         found.append(Finding(row[INDEX], Reason.DECIMAL_SLIP, problem, mend, {"value": value}))
     return found

@@ -6,6 +6,7 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.doubts.figures.far import FAR_WITH_MEND, agrees, far_figures
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+from qc.words import unit_words
 
 
 def find_digits_swapped(facts: Facts, doubted: Doubts) -> Doubted:
@@ -17,7 +18,8 @@ def find_digits_swapped(facts: Facts, doubted: Doubts) -> Doubted:
             continue
         best = min(fits, key=lambda value: abs(value - row["usual"]))
         others = [f"{value:g}" for value in fits if value != best]
-        problem = f"{row['serial']} reads {row['text']} {row['unit']} where about {row['usual']:.5g} is usual"
+        unit = unit_words(row["unit"])
+        problem = f"{row['serial']} reads {row['text']} {unit} where about {row['usual']:.5g} is usual"
         or_else = f" (or {', '.join(others)})" if others else ""
         mend = f"If two digits were changed over, accept {best:g}{or_else}; else confirm the figure."
         found.append(Finding(row[INDEX], Reason.DIGITS_SWAPPED, problem, mend, {"value": best}))

@@ -8,6 +8,7 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.doubts.figures.scale import scaled_fits
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+from qc.words import unit_words
 
 SMALLER = {"mm": "um", "g": "mg"}
 LARGER = {"um": "mm"}
@@ -20,11 +21,8 @@ def find_factor_1000(facts: Facts, doubted: Doubts) -> Doubted:
         for row in scaled_fits(facts, factor, pl.col("unit").is_in(list(names)), below_step=True):
             value = rounded(row["scaled"], None)
             typed_in = names[row["unit"]]
-            problem = (
-                f"{row['text']} {row['unit']} is usual only as {typed_in}: that is {value:g} {row['unit']}"
-            )
-            mend = (
-                f"If it was typed in {typed_in}, accept {value:g} {row['unit']}; else type the right figure."
-            )
+            unit = unit_words(row["unit"])
+            problem = f"{row['text']} {unit} is usual only as {typed_in}: that is {value:g} {unit}"
+            mend = f"If it was typed in {typed_in}, accept {value:g} {unit}; else type the right figure."
             found.append(Finding(row[INDEX], Reason.FACTOR_1000, problem, mend, {"value": value}))
     return Doubted(found)

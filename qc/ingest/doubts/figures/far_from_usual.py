@@ -11,6 +11,7 @@ from qc.ingest.doubts.figures.far import FAR, far_figures, like_the_few
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 from qc.plain import FrameRow
+from qc.words import unit_words
 
 ALONE = 12.0
 """Spreads at which a figure with no others of its card beside it is asked about; chosen: a change of a series
@@ -40,7 +41,8 @@ def find_far_from_usual(facts: Facts, doubted: Doubts) -> Doubted:
             usual += " beside the other figures of this card"
         elif row["_by_plan"]:
             usual = f"where the plan aims at {row['usual']:.4g}"
-        problem = f"{row['serial']} reads {row['text']} {row['unit']} {usual}"
+        unit = unit_words(row["unit"])
+        problem = f"{row['serial']} reads {row['text']} {unit} {usual}"
         meant = _moved_point(row, facts) if row["_by_plan"] else None
         if meant is None:
             mend = "Look at the card or measure again and type what is right; if it is so, confirm it."
@@ -85,7 +87,8 @@ def _of_another_stage(facts: Facts, left_out: Collection[int]) -> list[Finding]:
             continue
         other = facts.plan.characteristic(same["stage"][0], same["characteristic"][0])
         name = other.name if other is not None else same["characteristic"][0]
-        problem = f"{row['serial']} reads {row['text']} {row['unit']} here, and so does its {name}"
+        unit = unit_words(row["unit"])
+        problem = f"{row['serial']} reads {row['text']} {unit} here, and so does its {name}"
         mend = "Look whether the figure belongs there and measure this one; if both read so, confirm it."
         found.append(Finding(row[INDEX], Reason.FAR_FROM_USUAL, problem, mend))
     return found

@@ -13,6 +13,7 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.frames import INDEX
 from qc.ingest.known import GaugeCheck
 from qc.ingest.reasons import Finding, Reason
+from qc.words import unit_words
 
 LOOK_BACK = timedelta(days=14)
 """How far back readings are held where no earlier check says when the gauge was still good; chosen."""
@@ -41,7 +42,7 @@ def find_gauge_not_zeroed(facts: Facts, doubted: Doubts) -> Doubted:
             if row[INDEX] in told:
                 continue
             told.add(row[INDEX])
-            unit = gauge.unit if gauge else row["unit"]
+            unit = unit_words(gauge.unit if gauge else row["unit"])
             factor = 1.0 if unit == row["unit"] else FACTORS.get((unit, row["unit"]))
             problem = (
                 f"{wrong.gauge} was {wrong.found.deviation:g} {unit} off at its check on {wrong.found.day}; "

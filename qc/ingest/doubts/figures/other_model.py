@@ -12,6 +12,7 @@ from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
 from qc.plain import FrameRow
 from qc.plan import Plan
+from qc.words import unit_words
 
 FAR = 6.0
 """Spreads from what its own model shows, besides lying outside its limits; chosen."""
@@ -34,7 +35,8 @@ def find_other_model(facts: Facts, doubted: Doubts) -> Doubted:
         other = _fitting(row, facts.plan)
         if other is None:
             continue
-        reads = f"{row['text']} {row['unit']}"
+        unit = unit_words(row["unit"])
+        reads = f"{row['text']} {unit}"
         problem = f"{row['serial']} is {row['model']} and reads {reads}, which is a figure of {other}"
         mend = "Look at the serial, the model and the figure, and type what is right; else confirm it."
         found.append(Finding(row[INDEX], Reason.OTHER_MODEL, problem, mend))

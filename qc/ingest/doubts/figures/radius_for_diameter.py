@@ -8,6 +8,7 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts, rounded
 from qc.ingest.doubts.figures.scale import scaled_fits
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+from qc.words import unit_words
 
 
 def find_radius_for_diameter(facts: Facts, doubted: Doubts) -> Doubted:
@@ -15,7 +16,8 @@ def find_radius_for_diameter(facts: Facts, doubted: Doubts) -> Doubted:
     found = []
     for row in scaled_fits(facts, 2.0, pl.col("_diameter")):
         value = rounded(row["scaled"], None)
-        problem = f"{row['text']} {row['unit']} is half the usual {row['usual']:.5g} {row['unit']}"
+        unit = unit_words(row["unit"])
+        problem = f"{row['text']} {unit} is half the usual {row['usual']:.5g} {unit}"
         mend = f"If the radius was typed, accept {value:g}; else type the diameter."
         found.append(Finding(row[INDEX], Reason.RADIUS_FOR_DIAMETER, problem, mend, {"value": value}))
     return Doubted(found)

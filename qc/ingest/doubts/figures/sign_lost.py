@@ -6,6 +6,7 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.doubts.figures.far import FAR_WITH_MEND, agrees, far_figures
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
+from qc.words import unit_words
 
 
 def find_sign_lost(facts: Facts, doubted: Doubts) -> Doubted:
@@ -15,7 +16,8 @@ def find_sign_lost(facts: Facts, doubted: Doubts) -> Doubted:
         turned = -row["value"]
         if not turned or not agrees(row, turned):
             continue
-        problem = f"{row['serial']} reads {row['text']} {row['unit']} where about {row['usual']:.4g} is usual"
+        unit = unit_words(row["unit"])
+        problem = f"{row['serial']} reads {row['text']} {unit} where about {row['usual']:.4g} is usual"
         mend = f"If the sign was left off, accept {turned:g}; else confirm the figure."
         found.append(Finding(row[INDEX], Reason.SIGN_LOST, problem, mend, {"value": turned}))
     return Doubted(found)

@@ -9,6 +9,7 @@ from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.frames import INDEX
 from qc.ingest.known import IDENTITY, Recorded, identity
 from qc.ingest.reasons import Finding, Reason
+from qc.words import unit_words
 
 SAME = 1e-9
 """Figures closer than this are the same figure written differently."""
@@ -38,7 +39,8 @@ def _on_record(readings: pl.DataFrame, facts: Facts) -> list[Finding]:
         old = recorded[row["_key"]]
         if old.value is None or abs(old.value - row["value"]) <= SAME * max(1.0, abs(old.value)):
             continue
-        was = f"{_as_typed(old)} {row['unit']}"
+        unit = unit_words(row["unit"])
+        was = f"{_as_typed(old)} {unit}"
         problem = (
             f"{row['serial']} is on record with {was} at this place on {row['day']}, "
             f"the sheet says {row['text']}"
@@ -70,9 +72,10 @@ def _on_another_sheet(readings: pl.DataFrame) -> list[Finding]:
     )
     found = []
     for row in first.filter((pl.col("_part") != pl.col("_first_part")) & apart).to_dicts():
+        unit = unit_words(row["unit"])
         problem = (
-            f"{row['serial']} has {row['text']} {row['unit']} here and "
-            f"{_as_typed(Recorded(0, row['_value'], row['_text']))} {row['unit']} in {row['_where']}, "
+            f"{row['serial']} has {row['text']} {unit} here and "
+            f"{_as_typed(Recorded(0, row['_value'], row['_text']))} {unit} in {row['_where']}, "
             "same place and day"
         )
         mend = "If this sheet corrects the other, accept it as a correction; the old figure is kept too."
