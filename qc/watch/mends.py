@@ -101,9 +101,7 @@ def begun_before(signal: SignalResult, mends: Sequence[Mend], points: Sequence[P
     begin = next((p.ordinal for p in points if p.serial == first.since_serial), signal.start)
     last = points[-1].ordinal if signal.ended is None else signal.ended - 1
     between = range(0)
-    if still_there(signal, mends, points):
-        signal = _measured_together(first, signal)
-    else:
+    if not still_there(signal, mends, points):
         between = range(_mended_at(signal, mends, points), signal.start)
     under = [p for p in points if begin <= p.ordinal <= last and p.ordinal not in between and not p.left_out]
     return replace(
@@ -113,31 +111,6 @@ def begun_before(signal: SignalResult, mends: Sequence[Mend], points: Sequence[P
         pieces=len(under),
         suspects=signal.suspects or first.suspects,
     )
-
-
-def _measured_together(first: SignalResult, again: SignalResult) -> SignalResult:
-    """Give a change that a mend did not end the size that its pieces before and after the mend tell together.
-
-    After two pieces alone the interval of long tails says next to nothing. Both measure one change, and each
-    is weighed by the square of its interval (inverse variance; that they share the state before is left out
-    of account); where they do not overlap, the newer one stands.
-    """
-    old, new = (_interval(one) for one in (first, again))
-    if old is None or new is None or old[0] > new[1] or new[0] > old[1]:
-        return again
-    halves = [(high - low) / 2 for low, high in (old, new)]
-    if not all(halves):
-        return again
-    weights = [half**-2 for half in halves]
-    size = (weights[0] * (first.size or 0.0) + weights[1] * (again.size or 0.0)) / sum(weights)
-    half = sum(weights) ** -0.5
-    return replace(again, size=size, size_low=size - half, size_high=size + half)
-
-
-def _interval(signal: SignalResult) -> tuple[float, float] | None:
-    if signal.kind != "shift" or signal.size is None or signal.size_low is None or signal.size_high is None:
-        return None
-    return signal.size_low, signal.size_high
 
 
 def still_there(signal: SignalResult, mends: Sequence[Mend], points: Sequence[Point]) -> bool:

@@ -38,6 +38,8 @@ def across_table(rows: list[list[Cell]], words: HeadingWords) -> TableOfSheet | 
     below = _in_blocks(below, left, words)
     while (merged := _merged_labels(below, left, words)) is not None:
         below = merged
+    if not below:
+        return None
     width = max(len(row) for row in below)
     columns = [
         [row[n] if n < len(row) else row[-1]._replace(text="", column=n) for row in below]

@@ -134,7 +134,39 @@ def told_beside_mends(
             held = _is_borne_out(target, reference, points, since, about_line=refitted)
         told[place] = replace(told[place], mended=after + 1, held=held)
     told += _told(tell, found, own, points, splits)
+    told = [_measured_together(s, told, points) for s in told]
     return ToldBesideMends(tuple(sorted(told, key=lambda s: s.point)), tuple(splits))
+
+
+def _measured_together(again: FoundChange, told: Sequence[FoundChange], points: Pieces) -> FoundChange:
+    """Give a change that a mend did not end the size that its pieces before and after the mend tell together.
+
+    After two pieces alone the interval of long tails says next to nothing. Both measure one change, and each
+    is weighed by the square of its interval (inverse variance; that they share the state before is left out
+    of account); where they do not overlap, the newer one stands.
+    """
+    if not again.reopens or again.firm:
+        return again  # what was told as over keeps what it was told with
+    before = [s for s in told if s.mended and _root(s, points) == again.reopens]
+    first = max((s for s in before if s.point < again.point), key=lambda s: s.point, default=None)
+    if first is None or first.mended is None or again.start_low > first.mended:
+        return again  # it came back later: between the two the series was as before
+    old, new = _interval(first), _interval(again)
+    if old is None or new is None or old[0] > new[1] or new[0] > old[1]:
+        return again
+    halves = [(high - low) / 2 for low, high in (old, new)]
+    if not all(halves):
+        return again
+    weights = [half**-2 for half in halves]
+    size = (weights[0] * (first.size or 0.0) + weights[1] * (again.size or 0.0)) / sum(weights)
+    half = sum(weights) ** -0.5
+    return replace(again, size=size, size_low=size - half, size_high=size + half)
+
+
+def _interval(signal: FoundChange) -> tuple[float, float] | None:
+    if signal.kind != "shift" or signal.size is None or signal.size_low is None or signal.size_high is None:
+        return None
+    return signal.size_low, signal.size_high
 
 
 def _told(

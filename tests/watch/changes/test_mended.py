@@ -92,6 +92,23 @@ def test_pieces_still_bad_open_the_same_signal_anew(mend):
     assert again.start == 51 and again.point <= 53 and again.ended is None
 
 
+def half(signal):
+    return (signal.size_high - signal.size_low) / 2
+
+
+def test_a_change_that_a_mend_did_not_end_is_measured_by_its_pieces_before_and_after(mend):
+    values = changed([4.0] * 3)
+    first, again = course(values, mend).changes(RATE).signals
+    away = np.concatenate([values[BEFORE:MENDED], values[MENDED:]]) - values[:BEFORE].mean()
+    assert half(again) < half(first), "three pieces alone say less than these three and the ten before"
+    assert again.size == pytest.approx(away.mean(), abs=0.15) and again.size_low < 4.0 < again.size_high
+    values = changed([0.0] * 6 + [4.0] * 4)
+    later = course(values, mend).changes(RATE).signals[-1]
+    assert later.reopens != "" and later.start_low > MENDED + 1
+    size = values[later.start - 1 :].mean() - values[:BEFORE].mean()
+    assert later.size == pytest.approx(size, abs=0.2), "it came back: only what is new is measured"
+
+
 def test_bad_pieces_after_a_mend_that_was_borne_out_are_a_signal_of_their_own(mend):
     after = [0.0] * 12 + [4.0] * 6
     first, later = course(changed(after), mend).changes(RATE).signals
