@@ -29,8 +29,8 @@ BLOCK = 2_000  # pieces; chosen: half of the note sets whose fit is remembered (
 AT_ONCE = 200_000  # readings of a workshop up to which those of a whole stage are held at once; chosen
 
 LATELY = timedelta(days=62)
-"""A day so long past is told by what is kept; chosen: the month that ended last, at any day of this one. Of an
-earlier day the readings made since are too many to ask for."""
+"""A day so long past is told by what is kept; chosen: the month that ended last, at any day of this one.
+Of an earlier day the readings made since are too many to ask for."""
 
 PATIENCE_S = 0.5
 """Chosen: who only asks does not wait for a writer to be done, just to spare the next one some work."""
