@@ -86,8 +86,8 @@ class Windows:
     def ask_together(self, series: Iterable[tuple[Stage, Characteristic, str]]) -> None:
         """Have the readings of several series read with one question for those of a stage, once one is asked.
 
-        A question costs about as much as some thousand readings; where there are very many, each is read alone,
-        since one series that is read from its beginning must not bring the others along.
+        A question costs about as much as some thousand readings. Where there are very many, each is read
+        alone: one series that is read from its beginning must not bring the others along.
         """
         if self._mark[0] > MANY_CARDS:
             return
