@@ -31,7 +31,7 @@ LEAVE_OFF = "leave off"
 """What the board says while the worker judges: somebody decides, and whoever decides has but a second."""
 
 CHECKED_AFTER = frozenset({"held", "judge"})
-"""After these the row that follows the one decided about last is checked, when nobody waits."""
+"""After these what follows the row decided about last is checked, when nobody waits."""
 
 LEFT_OFF = "Left off: a decision came first. It is judged once nobody decides any more."
 
@@ -76,7 +76,7 @@ def work(folder: str, as_of: date | None, line: Any) -> None:
         if task[0] == "held":
             decided = task[1][0][-1]
         if decided and task[0] in CHECKED_AFTER and not heard.waits():
-            _check_ahead(Path(folder), as_of, decided)
+            _check_ahead(Path(folder), as_of, decided, heard)
 
 
 class _LeftOff(Exception):
@@ -115,12 +115,12 @@ class _Heard:
             return None
 
 
-def _check_ahead(folder: Path, as_of: date | None, row: str) -> None:
-    """Check the row that follows the one decided about last: whoever works down a list comes to it next."""
+def _check_ahead(folder: Path, as_of: date | None, row: str, heard: _Heard) -> None:
+    """Check what follows the row decided about last: whoever works down a list comes to it next."""
     from qc.jobs.board import check_next_row
 
     try:
-        check_next_row(folder, as_of, row)
+        check_next_row(folder, as_of, row, heard.waits)
     except Exception:  # when it is decided about, it is checked as any other and its fault is told
         _log.exception("row after %s was not checked ahead", row)
 

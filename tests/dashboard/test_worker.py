@@ -170,7 +170,9 @@ def judging(run, monkeypatch):
 
     monkeypatch.setattr(board, "judge", judge)
     monkeypatch.setattr(board, "decide_held", decide)
-    monkeypatch.setattr(board, "check_next_row", lambda folder, as_of, row: done.append(f"after {row}"))
+    monkeypatch.setattr(
+        board, "check_next_row", lambda folder, as_of, row, waits: done.append(f"after {row}")
+    )
 
     def work_off(*said):
         for one in said:
@@ -205,12 +207,13 @@ def test_the_row_that_follows_is_checked_while_nobody_waits(run, monkeypatch, ca
     asked = []
     monkeypatch.setattr(board, "decide_held", lambda *_: {})
 
-    def check(folder, as_of, row):
-        asked.append(row)
+    def check(folder, as_of, row, waits):
+        asked.append((row, waits()))
         ours.send(None)
+        assert waits()
         raise ZeroDivisionError
 
     monkeypatch.setattr(board, "check_next_row", check)
     ours.send(("held", (["7", "8"], "drop", {}), "IS"))
     work("/nowhere", None, theirs)
-    assert asked == ["8"] and "not checked ahead" in caplog.text
+    assert asked == [("8", False)] and "not checked ahead" in caplog.text

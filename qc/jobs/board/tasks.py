@@ -5,7 +5,7 @@ The heavy part: all of it runs in the one process that writes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from datetime import date
 from pathlib import Path
@@ -131,10 +131,10 @@ def decide_held(
     return {**found.to_dict(), "sentence": found.to_line()}
 
 
-def check_next_row(folder: Path, as_of: date | None, row: str) -> None:
-    """Check the row that follows one on the list, while nobody waits for anything; no fault of it is told."""
+def check_next_row(folder: Path, as_of: date | None, row: str, waits: Callable[[], bool]) -> None:
+    """Check what follows a row on the list, as long as nobody waits for anything; no fault of it is told."""
     with suppress(QcError), opened(folder, as_of) as workshop:
-        check_next(workshop, int(row), _AHEAD)
+        check_next(workshop, int(row), _AHEAD, waits=waits)
 
 
 def undo_held(workshop: Workshop, rows: Sequence[str], why: str, who: str) -> JsonObject:

@@ -141,6 +141,7 @@ def _read(
 ) -> dict[str, Read]:
     """Read the window of each series; who is told after each may have it left off."""
     read = {}
+    windows.ask_together(wanted.values())
     for key, row in wanted.items():
         read[key] = windows.read(*row, decided.get(key, Decisions()).baseline)
         tell(0, len(wanted), JUDGED)

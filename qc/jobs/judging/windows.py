@@ -8,7 +8,7 @@ from its beginning once. A frozen settled state keeps the window open from its f
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -50,6 +50,7 @@ class Windows:
     def __init__(self, workshop: Workshop, *, afresh: bool = False) -> None:
         self.workshop = workshop
         self._frames: dict[tuple[str, tuple[str, ...], date | None], pl.DataFrame] = {}
+        self._alike: dict[tuple[str, date | None], set[tuple[str, ...]]] = {}
         kept = {} if afresh else workshop.store.state(STATE) or {}
         # a look back at an earlier day has windows of its own, which are not kept
         self._lasting = workshop.today.isoformat() >= kept.get("as_of", "")
@@ -81,6 +82,19 @@ class Windows:
             rows = rows.filter(pl.col("serial").is_in(kept.implode()))
         plan = self.workshop.plan
         return Read(series_points(rows, plan, stage, characteristic, family), before)
+
+    def ask_together(self, series: Iterable[tuple[Stage, Characteristic, str]]) -> None:
+        """Have the readings of several series read with one question for those of a stage, once one is asked.
+
+        A question costs about as much as some thousand readings. Where there are very many, each is read
+        alone: one series that is read from its beginning must not bring the others along.
+        """
+        if self._mark[0] > MANY_CARDS:
+            return
+        for stage, characteristic, family in series:
+            begin = self._begins.get(str(SeriesKey(stage.id, characteristic.id, family)))
+            since = date.fromisoformat(str(begin[0])) if begin else None
+            self._alike.setdefault((stage.id, since), set()).add(sources_of(characteristic))
 
     def keep(self) -> None:
         """Remember where the windows begin."""
@@ -122,9 +136,13 @@ class Windows:
         sources = sources_of(characteristic)
         place = (stage.id, sources, since)
         if place not in self._frames:
-            self._frames[place] = store.readings(
-                stage=stage.id, characteristics=sources, since=since, until=self.workshop.today
+            alike = {sources, *self._alike.get((stage.id, since), ())}
+            every = sorted({one for own in alike for one in own})
+            read = store.readings(
+                stage=stage.id, characteristics=every, since=since, until=self.workshop.today
             )
+            for own in alike:
+                self._frames[stage.id, own, since] = read.filter(pl.col("characteristic").is_in(list(own)))
         rows = self._frames[place]
         models = self._models(characteristic, family)
         fits = pl.col("model").is_in([model for model in models if model is not None])

@@ -7,8 +7,8 @@ is kept beside the readings, like the verdicts, with the mark up to which the re
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import asdict
-from datetime import date
+from dataclasses import asdict, replace
+from datetime import date, timedelta
 from typing import Any
 
 import polars as pl
@@ -28,6 +28,10 @@ BLOCK = 2_000  # pieces; chosen: half of the note sets whose fit is remembered (
 
 AT_ONCE = 200_000  # readings of a workshop up to which those of a whole stage are held at once; chosen
 
+LATELY = timedelta(days=62)
+"""A day so long past is told by what is kept; chosen: the month that ended last, at any day of this one.
+Of an earlier day the readings made since are too many to ask for."""
+
 PATIENCE_S = 0.5
 """Chosen: who only asks does not wait for a writer to be done, just to spare the next one some work."""
 
@@ -45,12 +49,15 @@ def figures_outside(workshop: Workshop, *, keep: bool = True) -> list[PieceFigur
     newest = workshop.store.newest_day()
     if newest is None:
         return []
-    if newest > workshop.today:
-        return _found(workshop, workshop.today)
-    reached = workshop.store.reached()
     of = [MADE_BY, workshop.store.plan_versions()[-1].version]
     kept = workshop.store.state(STATE)
-    if kept is None or kept["of"] != of:
+    if kept is not None and kept["of"] != of:
+        kept = None
+    if newest > workshop.today:
+        told = kept is not None and newest - workshop.today <= LATELY
+        return _then(workshop, newest, keep=keep) if told else _found(workshop, workshop.today)
+    reached = workshop.store.reached()
+    if kept is None:
         figures = _found(workshop, newest)
     else:
         mark = JudgedUpTo.of(kept["mark"])
@@ -64,6 +71,16 @@ def figures_outside(workshop: Workshop, *, keep: bool = True) -> list[PieceFigur
     if keep:
         _keep(workshop, {"of": of, "mark": reached.to_dict(), "figures": [_plain(one) for one in figures]})
     return figures
+
+
+def _then(workshop: Workshop, newest: date, *, keep: bool) -> list[PieceFigure]:
+    """Return what was outside on a day not long past: pieces measured since apart, that is what is so now."""
+    since = workshop.today + timedelta(days=1)
+    later = set(workshop.store.readings(since=since)["serial"].drop_nulls())
+    now = figures_outside(replace(workshop, today=newest), keep=keep)
+    figures = [one for one in now if one.serial not in later]
+    figures += _found(workshop, workshop.today, sorted(later)) if later else ()
+    return _in_order(workshop, figures)
 
 
 def outside_up_to_date(workshop: Workshop, *, afresh: bool = False) -> None:

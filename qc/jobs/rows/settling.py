@@ -31,6 +31,9 @@ from qc.stats import Tabled
 from qc.store import HeldReason, HeldRecord, Settlement, reasons_of
 from qc.words import listed
 
+LOOKED_AHEAD = 10
+"""So many rows that follow are looked through for the next with a mend; chosen: a page of the list."""
+
 
 class Decision(StrEnum):
     """What a person may decide about a held row."""
@@ -192,39 +195,51 @@ def settle_rows(
             return MendedRows(tuple(done[held.id] for held in waiting))
 
 
-def check_next(workshop: Workshop, row: int, ahead: CheckedAhead) -> int | None:
-    """Check the row that follows one on the board's list, by what its first button decides.
+def check_next(
+    workshop: Workshop, row: int, ahead: CheckedAhead, *, waits: Callable[[], bool] = lambda: False
+) -> tuple[int, ...]:
+    """Check what is decided next on the board's list: the next row with a mend, and the row that follows.
+
+    Who works down a list by the buttons on it goes from mend to mend; a row without one has to be unfolded
+    first, which takes longer than its check.
 
     Parameters
     ----------
     workshop : Workshop
         An open workshop; nothing is written.
     row : int
-        The row decided about last. The list has the newest first.
+        The row decided about last. The list has the newest first, and begins again after its end.
     ahead : CheckedAhead
         Keeps what is found, for `settle_rows`.
+    waits : callable
+        Asked before each check; nothing more is checked once somebody waits.
 
     Returns
     -------
-    int or None
-        The row that was checked; None where none waits, or none of it can be known beforehand.
+    tuple of int
+        The rows that were checked; empty where none waits, or none of it can be known beforehand.
     """
     at = standing_at(workshop)
-    waiting = sorted(int(one) for one in workshop.store.held_open())
-    following = next((one for one in reversed(waiting) if one < row), waiting[-1] if waiting else None)
-    if following is None:
-        return None
-    (held,) = offered_now(workshop, workshop.store.held(ids=[following]))
+    waiting = sorted(map(int, workshop.store.held_open()), reverse=True)
+    following = [one for one in waiting if one < row] + [one for one in waiting if one >= row]
+    records = {held.id: held for held in workshop.store.held(ids=following[:LOOKED_AHEAD])}
+    coming = offered_now(workshop, [records[one] for one in following if one in records])
+    checked: list[int] = []
+    for held in [one for one in coming if one.proposal][:1] + coming[:1]:
+        decision = _first_way(held)
+        if decision is not None and held.id not in checked and not waits():
+            mended = _mended(held, decision, None, workshop.plan)
+            found = _check_again(workshop, [mended], _confirmed(held, decision))[0]
+            ahead.keep(held.id, decision, found, at)
+            checked.append(held.id)
+    return tuple(checked)
+
+
+def _first_way(held: HeldRecord) -> Decision | None:
+    """Return what the board offers first for a row, None where something has to be typed for it."""
     if held.proposal:
-        decision = Decision.PROPOSAL
-    elif all(is_doubt(reason) for reason in held.reasons):
-        decision = Decision.AS_TYPED
-    else:
-        return None
-    mended = _mended(held, decision, None, workshop.plan)
-    checked = _check_again(workshop, [mended], _confirmed(held, decision))[0]
-    ahead.keep(held.id, decision, checked, at)
-    return held.id
+        return Decision.PROPOSAL
+    return Decision.AS_TYPED if all(is_doubt(reason) for reason in held.reasons) else None
 
 
 def _waiting(workshop: Workshop, rows: Sequence[int]) -> list[HeldRecord]:

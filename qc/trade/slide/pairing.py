@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 from scipy.special import ndtr
 
 from qc.stats import Floats, Tabled
@@ -161,6 +160,8 @@ def pair_tubes(
     >>> [(pair.inner, pair.outer) for pair in pair_tubes(inners, outers, 150, 100, 200).pairs]
     [('a', 'y'), ('b', 'x')]
     """
+    from scipy.optimize import linear_sum_assignment  # slow to load, and most who load this module never ask
+
     _check(inners, outers, target_um, lower_um, upper_um, cost)
     fits = [[_fit(inner, outer) for outer in outers] for inner in inners]
     costs = np.array([[_cost(legs, target_um, cost) for legs in row] for row in fits])

@@ -281,6 +281,21 @@ def test_what_is_kept_gives_the_same_as_all_worked_out_anew(shop, thin):
     assert figures_outside(shop) == brought_up != first
 
 
+def test_of_a_day_lately_what_is_kept_gives_the_same_as_all_worked_out_anew(shop):
+    newest = shop.store.newest_day()
+    days = [newest - timedelta(days=back) for back in (1, 10, 24, 61, 63)]
+    figures_outside(shop)
+    kept = shop.store.state(STATE)
+    assert kept is not None
+    by_what_is_kept = [figures_outside(replace(shop, today=day)) for day in days]
+    assert shop.store.state(STATE) == kept
+    for day, told in zip(days, by_what_is_kept, strict=True):
+        shop.store.set_state(STATE, None)
+        assert figures_outside(replace(shop, today=day)) == told
+        assert shop.store.state(STATE) is None, "nothing of a past day is kept"
+    assert len({len(told) for told in by_what_is_kept}) > 1
+
+
 def test_figures_near_a_limit_are_told_and_held_where_the_plan_says_so(shop):
     near = hold_list(shop, judge=False).near
     assert near and all(row.figure.inside and row.figure.near for row in near)

@@ -37,7 +37,7 @@ def test_the_following_row_is_settled_by_what_was_found_ahead(shop, monkeypatch)
     numbers = own(shop)
     assert len(numbers) == 4
     ahead = CheckedAhead()
-    assert check_next(shop, numbers[3], ahead) == numbers[2]
+    assert check_next(shop, numbers[3], ahead) == (numbers[2],)
     entries = shop.store.pulse()
     with monkeypatch.context() as patch:
         patch.setattr(settling, "_check_again", never)
@@ -54,7 +54,7 @@ def test_the_following_row_is_settled_by_what_was_found_ahead(shop, monkeypatch)
 def test_what_was_found_before_something_came_in_is_not_used(shop, monkeypatch):
     numbers = own(shop)
     ahead = CheckedAhead()
-    assert check_next(shop, numbers[3], ahead) == numbers[2]
+    assert check_next(shop, numbers[3], ahead) == (numbers[2],)
     assert ahead.of(shop, numbers[2], Decision.PROPOSAL) is not None
     assert ahead.of(shop, numbers[2], Decision.AS_TYPED) is None
     settle_rows(shop, [numbers[0]], Decision.DROP, who="IS")
@@ -76,16 +76,32 @@ def test_another_value_is_checked_as_it_is_typed(shop, monkeypatch):
     assert shop.store.readings(serials=["QH-1232"])["value"].to_list() == [1.1]
 
 
+def test_the_next_row_with_a_mend_comes_first_and_nothing_is_checked_while_somebody_waits(shop):
+    lines = ["Card,Slide force card,,,", "Gauge,SB-1,,,", ",,,,", "Date,Serial,Model,Person,Slide force [N]"]
+    lines += [f"{shop.today},QH-1450,tenor,FN,6.10", f"{shop.today},QH-1452,tenor,FN,1.05"]
+    lines += [f"{shop.today},QH-1454,tenor,FN,7.10"]
+    upload(shop, [("mixed.csv", "\n".join(lines).encode())], who="IS")
+    numbers = {row.as_typed()["serial"]: row.id for row in shop.store.held() if row.file == "mixed.csv"}
+    assert len(numbers) == 3 and not shop.store.held(ids=[numbers["QH-1452"]])[0].proposal
+    ahead = CheckedAhead()
+    assert check_next(shop, numbers["QH-1454"], ahead) == (numbers["QH-1450"], numbers["QH-1452"])
+    assert ahead.of(shop, numbers["QH-1450"], Decision.PROPOSAL) is not None
+    assert ahead.of(shop, numbers["QH-1452"], Decision.AS_TYPED) is not None
+    somebody = iter([False, True])
+    last = numbers["QH-1454"]
+    assert check_next(shop, last, CheckedAhead(), waits=lambda: next(somebody)) == (numbers["QH-1450"],)
+
+
 def test_after_the_last_row_of_the_list_its_first_follows_and_then_none(shop):
     numbers = own(shop)
     every = [row.id for row in shop.store.held()]
-    assert check_next(shop, min(every), CheckedAhead()) == numbers[3]
+    assert check_next(shop, min(every), CheckedAhead()) == (numbers[3],)
     settle_rows(shop, every, Decision.DROP, who="IS")
-    assert check_next(shop, numbers[0], CheckedAhead()) is None
+    assert check_next(shop, numbers[0], CheckedAhead()) == ()
 
 
 def test_the_worker_checks_ahead_and_a_fault_of_the_data_is_nobodys(shop, tmp_path):
     numbers = own(shop)
-    tasks.check_next_row(tmp_path, None, str(numbers[3]))
+    tasks.check_next_row(tmp_path, None, str(numbers[3]), lambda: False)
     assert tasks._AHEAD.of(shop, numbers[2], Decision.PROPOSAL) is not None
-    tasks.check_next_row(tmp_path / "nowhere", None, str(numbers[3]))
+    tasks.check_next_row(tmp_path / "nowhere", None, str(numbers[3]), lambda: False)
