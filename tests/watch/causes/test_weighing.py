@@ -134,6 +134,31 @@ def test_one_wild_piece_accuses_nobody(rng):
     assert odds < 1
 
 
+def by_turns(n=70, at=45):
+    """The pieces that one of two people made, three of five, and of these the ones since a place."""
+    own = (np.arange(n) % 5 < 3).astype(float)
+    return own, own * (np.arange(n) >= at)
+
+
+def test_figures_read_in_coarse_steps_still_tell_whose_pieces_are_off(rng):
+    """Most lie on one reading, so that the median distance from the level is a step or nothing."""
+    own, off = by_turns()
+    values = 2 * off
+    values[rng.choice(70, 14, replace=False)] += rng.choice([-1.0, 1.0], 14)
+    how, at, odds = Scale(stretch(values, 44, 46)).level(own, None, 0, 2, Prior(0.4, half_way=1.0))
+    assert (how, at) == ("since", 45)
+    assert odds > 1000
+
+
+def test_what_is_only_passed_or_failed_is_not_drawn_in(rng):
+    """One of two people fails two thirds of the pieces from a place on, alone."""
+    own, off = by_turns()
+    fails = (off > 0) & (rng.random(70) < 0.67)
+    scale = Scale(stretch(fails.astype(float), 44, 46))
+    assert scale._values == pytest.approx(fails - fails.mean())
+    assert scale.level(own, None, 0, 2, Prior(0.4, half_way=1.0))[2] > 5
+
+
 @pytest.mark.parametrize(
     ("levels", "expected"),
     [(["a"] * 30, []), (["a"] * 6 + ["b"] * 21 + ["a"], [6, 27]), (["a", "b"] * 9, [])],
