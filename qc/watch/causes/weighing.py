@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from scipy.special import xlogy
 
 from qc.stats import Floats, Integers
 
@@ -134,9 +135,11 @@ class Scale:
         if (
             stretch.kind == "short"
         ):  # that it is short is known: no circumstance earns anything by being short
-            self._ended, self._lasting = (lasting <= SHORT).astype(np.float64), 0.0
+            self._ended = (lasting <= SHORT).astype(np.float64)
         self._freedom = max(n - self._base.shape[1] - 1, 1)
-        if np.unique(stretch.values).size > 2:  # of what is only passed or failed no reading is wild
+        kinds = np.unique(stretch.values)
+        self._fails = stretch.values == kinds[-1] if kinds.size == 2 and base.shape[1] == 1 else None
+        if self._fails is None:  # of what is only passed or failed no reading is wild
             for _ in range(DRAWN_IN):
                 self._draw_in()
         self._starts = np.arange(max(stretch.first, 1), stretch.last + 1)
@@ -263,18 +266,41 @@ class Scale:
 
     def _share(self, mask: Floats) -> Floats:
         """Return the share of the variance that masks, one a row, explain; none where they point away."""
-        flat = np.atleast_2d(mask)
-        flat = flat - (flat @ self._base) @ self._base.T
+        own = np.atleast_2d(mask)
+        flat = own - (own @ self._base) @ self._base.T
         with_values, size = flat @ self._values, (flat**2).sum(axis=1)
-        return self._signed(with_values, size)
+        return self._signed(with_values, size, own.sum(axis=1))
 
-    def _signed(self, with_values: Floats, size: Floats) -> Floats:
+    def _signed(self, with_values: Floats, size: Floats, pieces: Floats) -> Floats:
         total = float(self._values @ self._values)
         if total <= self._least:
             return np.zeros_like(size)
         share = with_values**2 / np.maximum(size * total, 1e-300)
+        if self._fails is not None:
+            share = self._of_fails(with_values, pieces)
         wrong = (size < 1e-6) | (with_values * self.stretch.side < 0)
         return np.where(wrong, 0.0, np.minimum(share, 1 - 1e-12))
+
+    def _of_fails(self, with_values: Floats, pieces: Floats) -> Floats:
+        """Return the share that is as likely under normal readings as two shares of fails are.
+
+        Of what only passes or fails the logarithm of the likelihood is that of two binomial shares against
+        one [1]_, and a few fails in a row say far less than the same share of a variance would.
+
+        References
+        ----------
+        .. [1] Agresti, Categorical Data Analysis, 3rd ed. (2013), section 3.2 (from memory).
+        """
+        fails = np.asarray(self._fails, dtype=np.float64)
+        n, high = fails.size, float(self.stretch.values.max() - self.stretch.values.min())
+        own = np.clip(with_values / high + pieces * fails.mean(), 0, pieces)
+
+        def log(some: Floats, of: Floats) -> Floats:
+            return np.asarray(xlogy(some, some) + xlogy(of - some, of - some) - xlogy(of, of))
+
+        rest = np.clip(fails.sum() - own, 0, n - pieces)
+        gain = log(own, pieces) + log(rest, n - pieces) - log(fails.sum(), np.float64(n))
+        return np.asarray(-np.expm1(-2 * np.maximum(gain, 0.0) / self._freedom), dtype=np.float64)
 
     def _shares(self, own: Floats, starts: Integers, ends: Integers) -> Floats:
         """Return the shares explained by the pieces of a level from each start to each end."""
@@ -286,7 +312,7 @@ class Scale:
         parts = sums(np.column_stack([own * self._values, own, own[:, None] * self._base]))
         size = parts[..., 1] - (parts[..., 2:] ** 2).sum(axis=2)
         later = ends[None, :] > starts[:, None]
-        return np.where(later, self._signed(parts[..., 0], size), 0.0)
+        return np.where(later, self._signed(parts[..., 0], size, parts[..., 1]), 0.0)
 
     def _logs(self, own: Floats) -> Floats:
         steps = self._log(self._shares(own, self._starts, np.arange(1, own.size + 1)))
@@ -315,7 +341,9 @@ class Scale:
             ended *= STEPS  # a climb that is over is told as a step
         if ended_only:
             return np.asarray(ended, dtype=np.float64)
-        return np.asarray(ended + self._lasting * self._lasting_from(own, starts), dtype=np.float64)
+        # of a change known to be short its newest pieces may be all there was
+        to_the_end = own.size - starts <= SHORT if self.stretch.kind == "short" else self._lasting
+        return np.asarray(ended + to_the_end * self._lasting_from(own, starts), dtype=np.float64)
 
 
 def onsets_of(levels: Sequence[str]) -> list[int]:

@@ -117,3 +117,31 @@ def test_where_the_start_is_vague_short_odds_name_nobody(named):
     values = shifted(size=1.5, seed=22)
     assert named(values, tools, start=41, start_low=38, start_high=42) == ["T-7"]
     assert named(values, tools, start=41, start_low=5, start_high=45) == []
+
+
+def test_what_is_over_and_still_vague_has_no_suspect(named):
+    """Hardly any step: it may have begun on most of the pieces."""
+    values = shifted(90, 60, 0.3, seed=9)
+    tools = {"tool": ["T-6"] * 60 + ["T-7"] * 30}
+    told = {"start": 61, "start_low": 2, "start_high": 80, "pieces": 25}
+    assert named(values, tools, **told, ended=86) == []
+
+
+@pytest.mark.parametrize(("used", "suspects"), [(2, ["K-2"]), (40, [])])
+def test_a_batch_that_is_used_on_long_after_explains_no_piece_or_two(named, used, suspects):
+    """Two pieces stand far apart, and those of the batch after them a little: no batch is put right."""
+    values = np.random.default_rng(21).standard_normal(90) * 0.3
+    values[40:42] += 2.0
+    values[42 : 40 + used] += 0.7
+    batches = {"batch": ["K-1"] * 40 + ["K-2"] * used + ["K-3"] * (50 - used)}
+    told = {"start": 41, "start_low": 41, "start_high": 41, "pieces": 2}
+    assert named(values, batches, **told, ended=43) == suspects
+
+
+def test_what_goes_on_explains_nothing_that_was_over_at_once(named):
+    """One piece far out among forty of a batch that lie somewhat high; a batch of that piece explains it."""
+    values = shifted(90, 50, 1.2, seed=9)
+    values[52] += 6.0
+    told = {"start": 53, "start_low": 49, "start_high": 53, "pieces": 1, "kind": "shift", "ended": 54}
+    assert named(values, {"batch": ["W-1"] * 50 + ["W-2"] * 40}, **told) == []
+    assert named(values, {"batch": ["W-1"] * 52 + ["W-2"] + ["W-1"] * 37}, **told) == ["W-2"]
