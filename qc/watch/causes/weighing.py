@@ -299,7 +299,8 @@ class Scale:
             return np.asarray(xlogy(some, some) + xlogy(of - some, of - some) - xlogy(of, of))
 
         rest = np.clip(fails.sum() - own, 0, n - pieces)
-        gain = log(own, pieces) + log(rest, n - pieces) - log(fails.sum(), np.float64(n))
+        one = log(np.array([fails.sum()]), np.array([float(n)]))[0]
+        gain = log(own, pieces) + log(rest, n - pieces) - one
         return np.asarray(-np.expm1(-2 * np.maximum(gain, 0.0) / self._freedom), dtype=np.float64)
 
     def _shares(self, own: Floats, starts: Integers, ends: Integers) -> Floats:
