@@ -1,6 +1,6 @@
 """How often a suspect is right, and how often an innocent one is named: series drawn with a known cause.
 
-    python tests/simulation/suspect_rates.py [--draws 300] [--seed 1101]
+    python tests/simulation/suspect_rates.py [--draws 300] [--seed 1101] [--step 0]
 
 Every series is judged whole, by the same detector and at a usual rate, and carries what goes on in any shop:
 two to four people who take turns by the day or in blocks, a gauge changed about twice a year or two in use
@@ -10,7 +10,8 @@ day it was raised); in the others it is that of a person, a gauge, a batch or a 
 
 The set of the start informs where it holds eight pieces at most and the true start, give or take two; where
 it was a person or a gauge, at least three pieces of others were made within the change, or the person was
-new: else nothing tells their pieces from all pieces.
+new: else nothing tells their pieces from all pieces. With `--step` figures are read in steps of so many
+standard deviations, so that many lie on one reading.
 """
 
 from __future__ import annotations
@@ -149,8 +150,8 @@ def quiet(rng: Rng) -> Drawn:
     )
 
 
-def shifted(kind: str, rng: Rng) -> Drawn:
-    """Draw a series with a shift of one cause; of none, for `kind` nothing."""
+def shifted(kind: str, rng: Rng, step: float = 0.0) -> Drawn:
+    """Draw a series with a shift of one cause; of none, for `kind` nothing; read in steps, if any."""
     while True:
         drawn = quiet(rng)
         n, start = len(drawn.values), drawn.start
@@ -173,6 +174,8 @@ def shifted(kind: str, rng: Rng) -> Drawn:
         if mask.sum() < 5:
             continue
         drawn.values = drawn.values + mask * rng.uniform(low, high) * rng.choice([-1, 1])
+        if step:
+            drawn.values = np.round(drawn.values / step) * step
         drawn.kind, drawn.start = kind, int(np.flatnonzero(mask)[0])
         return drawn
 
@@ -189,13 +192,13 @@ def informs(drawn: Drawn, signal: SignalResult) -> bool:
     return bool(clear) and (others >= OTHERS or drawn.name not in words[drawn.start - 20 : drawn.start])
 
 
-def tried(kind: str, draws: int, seed: int) -> dict[str, int]:
+def tried(kind: str, draws: int, seed: int, step: float = 0.0) -> dict[str, int]:
     """Count the draws of one class: told, with a suspect, with the right one; the same where it informs."""
     rng = np.random.default_rng([seed, CLASSES.index(kind)])
     names = ("drawn", "told", "named", "right", "informs", "named there", "right there", "denied")
     count = dict.fromkeys(names, 0)
     for _ in range(draws):
-        drawn = shifted("nothing" if kind == "just raised" else kind, rng)
+        drawn = shifted("nothing" if kind == "just raised" else kind, rng, step)
         signal = drawn.judged()
         if kind == "just raised" and signal is not None:
             drawn = drawn.until(signal.raised)
@@ -224,9 +227,10 @@ def main() -> None:
     )
     parser.add_argument("--draws", type=int, default=300)
     parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--step", type=float, default=0.0)
     asked = parser.parse_args()
     for kind in CLASSES:
-        print(kind, tried(kind, asked.draws, asked.seed), flush=True)
+        print(kind, tried(kind, asked.draws, asked.seed, asked.step), flush=True)
 
 
 if __name__ == "__main__":

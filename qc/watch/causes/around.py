@@ -37,12 +37,17 @@ nearly anywhere (shares, 0..1)."""
 
 WIDE, WIDEST = 40, 80
 """With more pieces than the first in the set of its start longer odds are asked for; with more than the
-second, or with half of the series, a change began too vaguely for anything to coincide with it."""
+second, or with half of the series, a change began too vaguely for most things to coincide with it."""
 
-BAR, BAR_OF_WIDE = 2.0, 5.0
-"""Odds against nothing recorded from which a suspect is named, and the same where the set of the start is
-wide: of changes that nothing recorded explains at most one in ten has an innocent suspect then. Simulated by
-`tests/simulation/suspect_rates.py`."""
+MOST_WEIGHED = 300
+"""A lasting change that may have begun on more pieces is not weighed at all: that costs tenths of a second
+(house rule)."""
+
+BAR, BAR_OF_WIDE, BAR_OF_VAGUE = 2.0, 5.0, 20.0
+"""Odds against nothing recorded from which a suspect is named, the same where the set of the start is wide,
+and where it is vague: of changes that nothing recorded explains at most one in ten has an innocent suspect
+then. Though the start may be nearly anywhere, the pieces of a new hand can lie apart from all others; of a
+young change they are too few to say so. Simulated by `tests/simulation/suspect_rates.py`."""
 
 BAR_OF_YOUNG, YOUNG = 1.5, 10
 """The same while a change lasts and fewer pieces than the second have been made since. Its start is not known
@@ -60,6 +65,7 @@ class Around:
     short: bool
     bar: float
     young: bool
+    vague: bool
 
 
 def around_of(
@@ -70,11 +76,11 @@ def around_of(
     *,
     worn: bool,
 ) -> Around | None:
-    """Take the pieces that tell about a change; None where its start is too vague for a coincidence."""
+    """Take the pieces that tell about a change; None where they do not show it or say too little."""
     over = signal.ended is not None and signal.kind == "shift" and not worn
-    if not over and is_vague(points, signal):
-        return None
     low, high = max(signal.start_low - 1, 1), max(signal.start_high - 1, 1)
+    if not over and is_vague(points, signal) and (_is_young(signal) or high - low >= MOST_WEIGHED):
+        return None
     end = len(points) if signal.ended is None else min(signal.ended - 1 + LOOK_ON, len(points))
     place = np.array(
         [
@@ -99,14 +105,20 @@ def around_of(
     )
     first, last = Scale(stretch).likeliest(SET) if over else (stretch.first, stretch.last)
     width = int(place[last] - place[first]) + 1
-    if _is_too_wide(width, len(points)):
-        return None
-    zone = _zone([points[i].day for i in place], first, last)
+    vague = _is_too_wide(width, len(points))
+    # beside a set that spans most of the series nothing is sought
+    zone = range(first, last + 1) if vague else _zone([points[i].day for i in place], first, last)
     scale = Scale(replace(stretch, first=zone.start, last=zone.stop - 1))
     if not scale.speaks:
         return None
-    bar = BAR_OF_WIDE if width > WIDE else BAR_OF_YOUNG if young else BAR
-    return Around(place, scale, zone, short, bar, young)
+    return Around(place, scale, zone, short, _bar(width, vague=vague, young=young), young, vague)
+
+
+def _bar(width: int, *, vague: bool, young: bool) -> float:
+    """Return the odds asked for, by how well the start is known and how many pieces tell of the change."""
+    if vague:
+        return BAR_OF_VAGUE
+    return BAR_OF_WIDE if width > WIDE else BAR_OF_YOUNG if young else BAR
 
 
 def _zone(days: Sequence[date], first: int, last: int) -> range:

@@ -149,9 +149,11 @@ def find_suspects(
     weighed = best_of(_of_factors(around, telling, known, stage_index))
     found = [one for one in weighed if one.odds >= around.bar]
     figures: list[Suspect] = []
-    if not around.short:  # a level that stays explains no piece or two that stand apart
+    if not around.short and not around.vague:  # a level that stays explains no piece or two that stand apart
         figures = _of_figures(around, telling, signal, known)
     ranked = sorted([*(one.suspect for one in found), *figures], key=lambda s: -s.weight)
+    if not ranked and around.vague:
+        return Explanation((), unchanged, vague_sentence(signal))
     if not ranked:
         yet = yet_sentence(telling, signal, weighed, BAR)
         thin = thin_sentence(telling, _too_thin(around, telling, signal, known, stage_index))

@@ -20,12 +20,18 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from scipy.special import xlogy
 
 from qc.stats import Floats, Integers
 
 CLIP = 3.0
 """Readings further from the level of their stretch are drawn in to so many spreads: one wild piece accuses
 nobody (house rule)."""
+
+MOST, MOST_OF_NORMAL = 0.75, 1.1503
+"""The spread of the readings is taken from how far this share of them lies from their level at most (shares,
+0..1), and how far that is for normal ones [standard deviations]. The median would not do: of figures read in
+coarse steps half lie on the level, and every other reading would be drawn in to it."""
 
 ABSENT = 20
 """A level that was missing on so many pieces is new when it comes back: as many as say what was usual."""
@@ -129,10 +135,13 @@ class Scale:
         if (
             stretch.kind == "short"
         ):  # that it is short is known: no circumstance earns anything by being short
-            self._ended, self._lasting = (lasting <= SHORT).astype(np.float64), 0.0
+            self._ended = (lasting <= SHORT).astype(np.float64)
         self._freedom = max(n - self._base.shape[1] - 1, 1)
-        for _ in range(DRAWN_IN):
-            self._draw_in()
+        kinds = np.unique(stretch.values)
+        self._fails = stretch.values == kinds[-1] if kinds.size == 2 and base.shape[1] == 1 else None
+        if self._fails is None:  # of what is only passed or failed no reading is wild
+            for _ in range(DRAWN_IN):
+                self._draw_in()
         self._starts = np.arange(max(stretch.first, 1), stretch.last + 1)
         # one scale for all, so that no likelihood overflows
         self._top = 0.0
@@ -232,19 +241,16 @@ class Scale:
     def _draw_in(self) -> None:
         """Draw wild readings in towards the change as it is likeliest when nothing explains it."""
         n, starts = self._values.size, np.arange(max(self.stretch.first, 1), self.stretch.last + 1)
-        own = np.ones(n)
-        best, mask = -1.0, own
-        for start in starts:
-            ends = np.arange(start + 1, n + 1)
-            share = self._shares(own, np.array([start]), ends)[0]
-            if share.size and float(share.max()) > best:
-                best = float(share.max())
-                mask = own * (np.arange(n) >= start) * (np.arange(n) < ends[int(np.argmax(share))])
+        ends = np.arange(1, n + 1)
+        shares = self._shares(np.ones(n), starts, ends)
+        shares[ends[None, :] <= starts[:, None]] = -1.0
+        start, end = np.unravel_index(int(np.argmax(shares)), shares.shape)
+        mask = ((ends > starts[start]) & (ends <= ends[end])).astype(np.float64)
         flat = self._without(mask)
         size = float(flat @ flat)
         fit = flat * float(flat @ self._values) / size if size > 1e-9 else np.zeros(n)
         rest = self._values - fit
-        sd = 1.4826 * float(np.median(np.abs(rest))) or float(rest.std())
+        sd = float(np.quantile(np.abs(rest), MOST)) / MOST_OF_NORMAL or float(rest.std())
         self._values = self._without(fit + np.clip(rest, -CLIP * sd, CLIP * sd))
 
     def _climb(self, own: Floats, starts: Integers) -> Floats:
@@ -260,18 +266,42 @@ class Scale:
 
     def _share(self, mask: Floats) -> Floats:
         """Return the share of the variance that masks, one a row, explain; none where they point away."""
-        flat = np.atleast_2d(mask)
-        flat = flat - (flat @ self._base) @ self._base.T
+        own = np.atleast_2d(mask)
+        flat = own - (own @ self._base) @ self._base.T
         with_values, size = flat @ self._values, (flat**2).sum(axis=1)
-        return self._signed(with_values, size)
+        return self._signed(with_values, size, own.sum(axis=1))
 
-    def _signed(self, with_values: Floats, size: Floats) -> Floats:
+    def _signed(self, with_values: Floats, size: Floats, pieces: Floats) -> Floats:
         total = float(self._values @ self._values)
         if total <= self._least:
             return np.zeros_like(size)
         share = with_values**2 / np.maximum(size * total, 1e-300)
+        if self._fails is not None:
+            share = self._of_fails(with_values, pieces)
         wrong = (size < 1e-6) | (with_values * self.stretch.side < 0)
         return np.where(wrong, 0.0, np.minimum(share, 1 - 1e-12))
+
+    def _of_fails(self, with_values: Floats, pieces: Floats) -> Floats:
+        """Return the share that is as likely under normal readings as two shares of fails are.
+
+        Of what only passes or fails the logarithm of the likelihood is that of two binomial shares against
+        one [1]_, and a few fails in a row say far less than the same share of a variance would.
+
+        References
+        ----------
+        .. [1] Agresti, Categorical Data Analysis, 3rd ed. (2013), section 3.2 (from memory).
+        """
+        fails = np.asarray(self._fails, dtype=np.float64)
+        n, high = fails.size, float(self.stretch.values.max() - self.stretch.values.min())
+        own = np.clip(with_values / high + pieces * fails.mean(), 0, pieces)
+
+        def log(some: Floats, of: Floats) -> Floats:
+            return np.asarray(xlogy(some, some) + xlogy(of - some, of - some) - xlogy(of, of))
+
+        rest = np.clip(fails.sum() - own, 0, n - pieces)
+        one = log(np.array([fails.sum()]), np.array([float(n)]))[0]
+        gain = log(own, pieces) + log(rest, n - pieces) - one
+        return np.asarray(-np.expm1(-2 * np.maximum(gain, 0.0) / self._freedom), dtype=np.float64)
 
     def _shares(self, own: Floats, starts: Integers, ends: Integers) -> Floats:
         """Return the shares explained by the pieces of a level from each start to each end."""
@@ -283,7 +313,7 @@ class Scale:
         parts = sums(np.column_stack([own * self._values, own, own[:, None] * self._base]))
         size = parts[..., 1] - (parts[..., 2:] ** 2).sum(axis=2)
         later = ends[None, :] > starts[:, None]
-        return np.where(later, self._signed(parts[..., 0], size), 0.0)
+        return np.where(later, self._signed(parts[..., 0], size, parts[..., 1]), 0.0)
 
     def _logs(self, own: Floats) -> Floats:
         steps = self._log(self._shares(own, self._starts, np.arange(1, own.size + 1)))
@@ -312,7 +342,9 @@ class Scale:
             ended *= STEPS  # a climb that is over is told as a step
         if ended_only:
             return np.asarray(ended, dtype=np.float64)
-        return np.asarray(ended + self._lasting * self._lasting_from(own, starts), dtype=np.float64)
+        # of a change known to be short its newest pieces may be all there was
+        to_the_end = own.size - starts <= SHORT if self.stretch.kind == "short" else self._lasting
+        return np.asarray(ended + to_the_end * self._lasting_from(own, starts), dtype=np.float64)
 
 
 def onsets_of(levels: Sequence[str]) -> list[int]:

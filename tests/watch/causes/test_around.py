@@ -84,7 +84,39 @@ def test_what_is_over_was_no_climb_and_its_start_is_not_vague(named):
     told = {"start": 61, "start_low": 2, "start_high": 65, "pieces": 6}
     assert named(values[:66], {"batch": batches["batch"][:66]}, **told) == []
     assert named(values, batches, **told, ended=67) == ["W-10"]
-    assert named(values, batches, **(told | {"kind": "trend"}), ended=67) == []
+
+
+def hand(n, at, seed, size=2.0):
+    """Pieces of a hand who is new at one of them and makes two of three since, alone off."""
+    rng = np.random.default_rng(seed)
+    people = ["KA" if i < at or i % 3 == 2 else "NB" for i in range(n)]
+    return rng.standard_normal(n) + size * (np.array(people) == "NB"), {"person": people}
+
+
+def test_a_new_hand_whose_pieces_alone_are_off_is_named_though_the_start_is_vague(named):
+    """The set spans most of the series; the odds are thousands to one, whatever the start."""
+    values, people = hand(90, 50, seed=41)
+    told = {"start": 51, "start_low": 10, "start_high": 62, "pieces": 40}
+    assert named(values, people, **told) == ["NB"]
+    many = {"start": 401, "start_low": 60, "start_high": 430}
+    values, people = hand(600, 400, seed=41)
+    assert named(values, people, **many) == []  # too many to weigh
+
+
+def test_of_a_young_change_whose_start_is_vague_nobody_is_named(named):
+    """Six pieces of a new hand, four standard deviations off."""
+    values, people = hand(58, 50, seed=42, size=4.0)
+    told = {"start": 51, "start_low": 2, "start_high": 52}
+    assert named(values, people, **told, pieces=6) == []
+    assert named(values, people, **(told | {"start_low": 49}), pieces=6) == ["NB"]
+
+
+def test_where_the_start_is_vague_short_odds_name_nobody(named):
+    """A tool fitted where the level changed by a little, and the set spans most of the series."""
+    tools = {"tool": ["T-6"] * 40 + ["T-7"] * 20}
+    values = shifted(size=1.5, seed=22)
+    assert named(values, tools, start=41, start_low=38, start_high=42) == ["T-7"]
+    assert named(values, tools, start=41, start_low=5, start_high=45) == []
 
 
 def test_what_is_over_and_still_vague_has_no_suspect(named):

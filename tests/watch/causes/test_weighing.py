@@ -134,6 +134,58 @@ def test_one_wild_piece_accuses_nobody(rng):
     assert odds < 1
 
 
+def by_turns(n=70, at=45):
+    """The pieces that one of two people made, three of five, and of these the ones since a place."""
+    own = (np.arange(n) % 5 < 3).astype(float)
+    return own, own * (np.arange(n) >= at)
+
+
+def test_figures_read_in_coarse_steps_still_tell_whose_pieces_are_off(rng):
+    """Most lie on one reading, so that the median distance from the level is a step or nothing."""
+    own, off = by_turns()
+    values = 2 * off
+    values[rng.choice(70, 14, replace=False)] += rng.choice([-1.0, 1.0], 14)
+    how, at, odds = Scale(stretch(values, 44, 46)).level(own, None, 0, 2, Prior(0.4, half_way=1.0))
+    assert (how, at) == ("since", 45)
+    assert odds > 1000
+
+
+def test_what_is_only_passed_or_failed_is_not_drawn_in(rng):
+    """One of two people fails two thirds of the pieces from a place on, alone."""
+    own, off = by_turns()
+    fails = (off > 0) & (rng.random(70) < 0.67)
+    scale = Scale(stretch(fails.astype(float), 44, 46))
+    assert scale._values == pytest.approx(fails - fails.mean())
+    assert scale.level(own, None, 0, 2, Prior(0.4, half_way=1.0))[2] > 5
+
+
+def test_passed_or_failed_is_weighed_as_two_shares_by_a_general_library(rng):
+    """The G statistic of the two by two table, by `scipy.stats.chi2_contingency`, is twice the gain."""
+    fails = rng.random(N) < np.where(np.arange(N) >= 20, 0.5, 0.1)
+    scale = Scale(stretch(fails.astype(float)))
+    for start in range(18, 23):
+        since = np.arange(N) >= start
+        table = [[(fails & own).sum(), (~fails & own).sum()] for own in (since, ~since)]
+        expected = stats.chi2_contingency(table, correction=False, lambda_="log-likelihood").statistic / 2
+        mask = since.astype(float)
+        assert scale._log(scale._share(mask))[0] == pytest.approx(expected)
+        assert scale._log(scale._shares(np.ones(N), np.array([start]), np.array([N])))[0, 0] == pytest.approx(
+            expected
+        )
+
+
+@pytest.mark.parametrize("more", [0, 3])
+def test_one_piece_is_no_likelier_a_new_batch_for_being_the_newest(rng, more):
+    """Every fourth piece begins a batch; the piece may be all there was of a change that nothing explains."""
+    values = rng.standard_normal(36 + more)
+    values[35] += 8
+    own = (np.arange(36 + more) >= 35).astype(float)
+    own[36:] = 0
+    scale = Scale(stretch(values, 34, 35, kind="short"))
+    odds = scale.level(own, 35, 40, 12, Prior(0.5, put_right=False))[2]
+    assert odds == pytest.approx(0.5 * 160 / 39.5, rel=0.05)
+
+
 @pytest.mark.parametrize(
     ("levels", "expected"),
     [(["a"] * 30, []), (["a"] * 6 + ["b"] * 21 + ["a"], [6, 27]), (["a", "b"] * 9, [])],
