@@ -31,6 +31,7 @@ def test_what_is_no_number_is_refused_as_ever():
         list(plain.json_parts({"values": [1.0, float("nan")]}))
 
 
+@pytest.mark.slow
 def test_a_long_list_is_never_there_as_text_at_once(rng):
     value = {"values": rng.normal(size=300_000).tolist()}
 

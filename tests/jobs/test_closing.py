@@ -106,8 +106,8 @@ def test_mended_then_good(bows):
     closed = bows.close(*CAUSE, "--outcome", "mended")
     assert (closed["id"], closed["state"], closed["outcome"]) == (before["id"], "closed", "mended")
     assert bows.series()["behaviour"] == "steady"
-    for _ in range(5):
-        bows.measure(50.0, 2)
+    for _ in range(2):
+        bows.measure(50.0, 5)
         assert bows.ask("signals")["signals"] == []
     now = bows.signal()
     assert now["mend"].endswith("the mend is borne out by 10 pieces.") and life(now) == ["closed"]
@@ -132,8 +132,7 @@ def test_mended_then_still_bad_opens_the_same_signal_anew(bows):
     first = [piece["serial"] for piece in now["made_under"]][0]
     assert first == before["start_serial"], "the pieces of the first time are still to be dealt with"
     bows.close(*CAUSE, "--outcome", "mended")
-    for _ in range(5):
-        bows.measure(50.0, 2)
+    bows.measure(50.0, 10)
     now = bows.signal()
     assert (now["state"], life(now)) == ("closed", ["closed", "reopened", "closed"])
     assert now["mend"].endswith("borne out by 10 pieces.") and bows.series()["behaviour"] == "steady"
@@ -146,8 +145,7 @@ def test_pieces_in_work_are_passed_over_where_the_first_after_the_mend_is_named(
     assert closed["from"] == named
     bows.measure(56.0, 3)
     assert bows.signal()["state"] == "closed"
-    for _ in range(5):
-        bows.measure(50.0, 2)
+    bows.measure(50.0, 10)
     now = bows.signal()
     assert life(now) == ["closed"] and now["mend"].endswith("borne out by 10 pieces.")
     assert bows.series()["behaviour"] == "steady"
@@ -165,8 +163,7 @@ def test_stays_takes_the_new_level_and_keeps_it_listed_while_it_breaks_the_limit
     since = before["start_day"]
     closed = bows.close(*CAUSE, "--outcome", "stays")
     assert closed["limits_not_kept_since"] == since
-    for _ in range(5):
-        bows.measure(56.0, 2)
+    bows.measure(56.0, 10)
     (listed,) = bows.ask("signals")["signals"]
     assert (listed["id"], listed["state"], listed["limits_not_kept_since"]) == (before["id"], "closed", since)
     assert listed["sentence"] == before["sentence"] and listed["now"]["sentence"] != before["sentence"]
@@ -284,47 +281,43 @@ def test_a_finding_has_an_owner_an_age_and_a_day(bows):
     assert (closed["owner"], closed["due"]) == (None, None)
 
 
-def test_what_had_been_said_is_only_what_people_were_told(command, tmp_path):
-    shop = Shop(command, tmp_path).begin()
-    told_until = shop.day
-    shop.close(*CAUSE, "--outcome", "mended")
+def test_what_had_been_said_is_only_what_people_were_told(bows):
+    told_until = bows.day
+    bows.close(*CAUSE, "--outcome", "mended")
     for _ in range(3):
-        shop.measure(56.0, 2)
-    said = shop.signal()["told"]
+        bows.measure(56.0, 2)
+    said = bows.signal()["told"]
     days = [row["day"] for row in said]
     assert len(days) == len(set(days)) and max(days) > str(told_until)
     assert all("Open again" in row["because"] for row in said if row["day"] > str(told_until))
 
 
-def test_a_signal_told_later_is_named_with_its_day_and_says_when_it_is_overdue(command, tmp_path):
-    shop = Shop(command, tmp_path).begin()
-    own = shop.signal()
+def test_a_signal_told_later_is_named_with_its_day_and_says_when_it_is_overdue(bows):
+    own = bows.signal()
     first = min(row["day"] for row in own["told"])
-    early = shop.command("signals", "show", own["id"], "--known", "2026-03-05", "--workshop", shop.folder)
+    early = bows.command("signals", "show", own["id"], "--known", "2026-03-05", "--workshop", bows.folder)
     assert early.exit_code == 1 and "was not known here on 5 Mar 2026: it was first told on" in early.stderr
     assert f"--known {first}" in early.stderr
     assert own["overdue"] is False
-    shop.day += timedelta(days=12)
-    assert shop.signal()["overdue"] is True
-    text = command("signals", "show", own["id"], "--workshop", shop.folder, "--as-of", shop.day).stdout
+    bows.day += timedelta(days=12)
+    assert bows.signal()["overdue"] is True
+    text = bows.command("signals", "show", own["id"], "--workshop", bows.folder, "--as-of", bows.day).stdout
     assert "overdue: it was to be closed by" in text
 
 
-def test_a_change_closed_as_false_says_what_the_figures_rest_on(command, tmp_path):
-    shop = Shop(command, tmp_path).begin()
-    start = shop.signal()["start_serial"]
-    shop.close("--false")
-    text = command("status", "--workshop", shop.folder, "--as-of", shop.day).stdout
+def test_a_change_closed_as_false_says_what_the_figures_rest_on(bows):
+    start = bows.signal()["start_serial"]
+    bows.close("--false")
+    text = bows.command("status", "--workshop", bows.folder, "--as-of", bows.day).stdout
     assert f"the change since {start}" in text and "rest on the pieces since" in text
 
 
-def test_a_signal_that_is_over_stands_so_on_the_page_of_its_piece(command, tmp_path):
-    shop = Shop(command, tmp_path).begin()
+def test_a_signal_that_is_over_stands_so_on_the_page_of_its_piece(bows):
     for _ in range(3):
-        shop.measure(50.0, 5)
-    own = shop.signal()
+        bows.measure(50.0, 5)
+    own = bows.signal()
     assert own["over"] and own["due"] is None and not own["overdue"]
-    piece = shop.ask("piece", own["raised_serial"])
+    piece = bows.ask("piece", own["raised_serial"])
     (row,) = [signal for signal in piece["signals"] if signal["id"] == own["id"]]
     assert row["over"] and row["standing"] == "over by itself"
 

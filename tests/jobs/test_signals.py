@@ -1,5 +1,4 @@
 import json
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -8,14 +7,11 @@ from qc.errors import QcError
 from qc.jobs.also import also
 from qc.jobs.judging.kept import load_verdicts
 from qc.jobs.pieces import hold_list
-from qc.jobs.rejudge import rejudge
 from qc.jobs.signals import SAID_ALREADY, find_signal, list_signals, say_of_signal
 from qc.jobs.then import known
-from qc.jobs.upload import _fresh
 from qc.jobs.workshop import open_workshop
 from qc.sayings import Saying, What
 from qc.states import OVER
-from qc.store import SignalRecord, signal_id
 from qc.watch.words import rate_words
 
 WRAP = "tuning/wrap_f/all"
@@ -80,56 +76,6 @@ def test_closing_with_a_cause_makes_the_new_level_the_settled_state(shop):
     assert shop.store.verify() == []
 
 
-def raised_later(shop, signal):
-    """Keep the verdict as an earlier program might have: the same change raised a piece later."""
-    verdict = next(v for v in load_verdicts(shop) if str(v.key) == WRAP)
-    later = verdict.points[signal.found.raised]
-    found = replace(
-        signal.found, raised=later.ordinal, raised_serial=later.serial, raised_day=later.day, sentence="Long."
-    )
-    signals = tuple(found if s == signal.found else s for s in verdict.signals)
-    shop.store.save_verdicts([replace(verdict, signals=signals).to_dict()], as_of=shop.today)
-    return verdict, found, signal_id(WRAP, found.kind, later.serial)
-
-
-def test_what_was_said_follows_a_change_that_is_raised_at_another_piece(shop):
-    signal = wrap_signal(shop)
-    _, _, old = raised_later(shop, signal)
-    shop.store.say(old, Saying(What.CLOSED, who="IS", cause="mandrel", action="dressed"), when=shop.now)
-    rejudge(shop)
-    now = find_signal(shop, old)
-    # it keeps the number by which it was first known, and answers to the later one too
-    first, later = sorted(now.numbers)
-    assert now.name == str(first) == signal.name and find_signal(shop, str(later)).id == now.id
-    assert (now.id, now.state, now.present, now.before) == (signal.id, "closed", True, (old,))
-    assert behaviour(shop) == "steady"
-    again = say(shop, old, "reopened", who="IS", text="three more long wraps")
-    assert (again.id, again.state) == (signal.id, "open") and behaviour(shop) == "drifting"
-    assert shop.store.verify() == []
-
-
-def test_what_had_been_said_is_read_as_it_was_said(shop):
-    signal = wrap_signal(shop)
-    first = find_signal(shop, signal.id)
-    told = [row[1] for row in first.told]  # the more pieces came, the better its size was known
-    assert told[-1] == signal.found.sentence and len(set(told)) > 1
-    raised_later(shop, signal)
-    rejudge(shop)
-    now = find_signal(shop, signal.id)
-    assert [row[1] for row in now.told] == [*told, "Long.", signal.found.sentence]
-    anew = now.to_text().partition("Told anew, by the pieces made since. It had been said:\n")[2]
-    assert f"    {shop.today}: Long." in anew and told[0] in anew
-    assert now.to_dict()["told"][-2]["sentence"] == "Long."
-
-
-def test_a_change_told_before_is_not_told_as_new(shop):
-    signal = wrap_signal(shop)
-    verdict, found, old = raised_later(shop, signal)
-    before = SignalRecord(old, WRAP, shop.today, shop.today, found.to_dict(), ())
-    assert signal.id in [s["id"] for s in _fresh(verdict, [])]
-    assert signal.id not in [s["id"] for s in _fresh(verdict, [before])]
-
-
 def test_reopening_brings_it_back_and_keeps_history(shop):
     signal = wrap_signal(shop)
     say(shop, signal.id, "closed-false", who="IS")
@@ -182,19 +128,6 @@ def test_what_is_said_twice_word_for_word_is_recorded_once_and_told_so(shop, wha
     assert len(wrap_signal(shop).events) == 2
 
 
-def test_judging_from_nothing_twice_is_recorded_once_and_told_so(shop):
-    first = rejudge(shop)
-    entries = [entry.note for entry in shop.store.entries()]
-    again = rejudge(shop)
-    assert [entry.note for entry in shop.store.entries()] == entries and entries[-1] == "afresh"
-    assert (first.already, again.already) == (False, True)
-    assert again.to_text() == f"{first.to_text()} That stands already and was not recorded a second time."
-    assert again.to_dict() == {**first.to_dict(), "already": True}
-    say(shop, wrap_signal(shop).id, "in-hand", who="BK")
-    assert rejudge(shop).already is False
-    assert shop.store.verify() == []
-
-
 def test_a_beginning_of_the_id_is_enough_unless_it_fits_several(reader):
     signals = list_signals(reader, all_states=True).signals
     assert find_signal(reader, signals[0].id[:8]).id == signals[0].id
@@ -240,13 +173,6 @@ def test_budget_and_rate_are_told_with_the_signals(reader):
 
 def test_everything_goes_into_json(reader):
     json.dumps(list_signals(reader, all_states=True).to_dict(), allow_nan=False)
-
-
-def test_judging_from_nothing_gives_the_same(shop):
-    say(shop, wrap_signal(shop).id, "closed", who="IS", cause="mandrel", action="dressed", outcome="stays")
-    done = rejudge(shop)
-    assert done.changed == ()
-    assert behaviour(shop) == "steady"
 
 
 def test_what_a_gauge_touched_since_its_last_good_check(reader):

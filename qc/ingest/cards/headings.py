@@ -17,6 +17,7 @@ from qc.ingest.cards.recognition import (
     plan_units,
     says_no_fault,
     short_names,
+    spelled_places,
 )
 from qc.ingest.cells import KNOWN_NAMES, heading, known_field, plain, spanned
 from qc.ingest.shapes import WHAT, WHERE, read_phrase
@@ -52,9 +53,6 @@ ASIDE_WORDS = frozenset(
 
 SHORTEST = 3
 """A kind of place is shortened to so many letters at least; chosen: two begin too many words."""
-
-MOST_PARTIAL, MOST_POSITION = 16, 7
-"""Highest partial a card asks for (chosen), positions of a hand slide."""
 
 LABELS = {
     "inner_od": "Inner OD",
@@ -107,13 +105,22 @@ class CardHeadings:
         self.card, self.units = card, plan_units(plan)
         self.names, self.short = card_names(card, plan), short_names(card, plan)
         self.figures = _figures(card, plan)
-        self.places = {field: _places(card, c, plan) for field, c in self.figures.items()}
+        self.places = {field: spelled_places(card, c) for field, c in self.figures.items()}
+        # each cell of a sheet is asked about over and over, until every other one is known
+        self._means: dict[tuple[str, frozenset[str]], Meaning | None] = {}
+        self._named: dict[str, str | None] = {}
 
     def read(self, text: str, given: Collection[str] = ()) -> Meaning | None:
         """Return what a heading means; `given` are the places that the sheet says elsewhere.
 
         None where it means nothing on this card, or where two places are possible.
         """
+        asked = text, frozenset(given)
+        if asked not in self._means:
+            self._means[asked] = self._meant(*asked)
+        return self._means[asked]
+
+    def _meant(self, text: str, given: Collection[str]) -> Meaning | None:
         exact = self._exact(text)
         if exact is not None:
             return exact
@@ -308,11 +315,12 @@ class CardHeadings:
             yield first, behind.unit, behind.basis
 
     def _figure(self, name: str) -> str | None:
-        for names in (self.names, self.short):
-            found = heading(name, names, self.units)
-            if found.field in self.figures and not found.unit and not found.basis:
-                return found.field  # a unit between the figure and its place is not lost
-        return None
+        if name not in self._named:
+            found = (heading(name, names, self.units) for names in (self.names, self.short))
+            # a unit between the figure and its place is not lost
+            own = (h.field for h in found if h.field in self.figures and not h.unit and not h.basis)
+            self._named[name] = next(own, None)
+        return self._named[name]
 
     def _read_places(
         self, words: list[str], figure: str, given: Collection[str], *, short: bool = False
@@ -384,16 +392,4 @@ def _figures(card: Card, plan: Plan) -> dict[str, Characteristic]:
         characteristic = plan.characteristic(card.stage or "", name) if name else own
         if characteristic is not None:
             found[field] = characteristic
-    return found
-
-
-def _places(card: Card, characteristic: Characteristic, plan: Plan) -> dict[str, dict[str, str]]:
-    """Return place name -> value in plain form -> value as the plan spells it."""
-    found = {
-        name: {plain(str(value)): str(value) for value in values}
-        for name, values in characteristic.places.items()
-    }
-    if card.source == "tuning":
-        found["partial"] = {str(n): str(n) for n in range(1, MOST_PARTIAL + 1)}
-        found["position"] = {str(n): str(n) for n in range(1, MOST_POSITION + 1)}
     return found

@@ -41,6 +41,9 @@ FIGURES_OF = {
 }
 """Our names for the figures that one source alone reads; no other card takes them in."""
 
+MOST_PARTIAL, MOST_POSITION = 16, 7
+"""Highest partial a card asks for (chosen), positions of a hand slide."""
+
 _OF_BOTH_TUBES = frozenset({"diameter", "dia", "tube", "slide", "leg", "size", "read"})
 """Words in the name of one tube's figure that tell it from the other's by nothing."""
 
@@ -278,3 +281,15 @@ def _translate(parts: Parts, card: Card, plan: Plan) -> CardSheet:
         else:
             extra.append(taken)
     return CardSheet(parts, card, head, tuple(extra), {c.heading.field: c for c in columns})
+
+
+def spelled_places(card: Card, characteristic: Characteristic) -> dict[str, dict[str, str]]:
+    """Return place name -> value in plain form -> value as the plan spells it."""
+    found = {
+        name: {plain(str(value)): str(value) for value in values}
+        for name, values in characteristic.places.items()
+    }
+    if card.source == "tuning":
+        found["partial"] = {str(n): str(n) for n in range(1, MOST_PARTIAL + 1)}
+        found["position"] = {str(n): str(n) for n in range(1, MOST_POSITION + 1)}
+    return found

@@ -40,6 +40,10 @@ class SheetWords:
         self._models = {plain(name) for model in plan.models for name in (model.id, model.name)}
         self._prefix = plan.workshop.serial_prefix
 
+    def of(self, card: Card) -> CardHeadings:
+        """Return what reads the headings of a card of the plan."""
+        return next(words for words in self.cards if words.card is card)
+
     def is_serial(self, text: str) -> bool:
         """Tell whether a cell can be nothing in this plan but the serial of a piece."""
         first, _, last = text.strip().rpartition(" ")

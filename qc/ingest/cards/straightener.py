@@ -147,7 +147,7 @@ class Straightener:
         self, table: TableOfSheet, head: list[HeadLine], card: Card, *, strict: bool
     ) -> tuple[CardSheet, list[int]] | None:
         try:
-            words = CardHeadings(card, self.plan)
+            words = self.words.of(card)
             columns, beside = self._columns(table, head, words, None, strict=strict)
             if sum(c.meaning.figure for c in columns) < max(1, len(beside)):
                 return None
@@ -360,7 +360,7 @@ class Straightener:
         *,
         strict: bool = False,
     ) -> CardSheet:
-        words = CardHeadings(card, self.plan)
+        words = self.words.of(card)
         refuse_hinted(self.grid, self.plan, head, words, {known_field(cell.text) for cell in table.headings})
         table, head = said_apart(table, head, words, self.words)
         columns, beside = self._columns(table, head, words, mapping, strict=strict)

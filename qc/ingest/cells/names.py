@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -235,7 +236,7 @@ def heading(
     >>> heading("Room C").field, heading("Cents").unit
     ('air_c', '')
     """
-    names = _NAMES if extra is None else {**_NAMES, **extra}
+    names = ChainMap(extra or {}, _NAMES)  # asked for each cell of a sheet, so nothing is copied
     whole = plain(text)
     if whole in names:
         return Heading(whole, names[whole])
@@ -265,16 +266,21 @@ def split_unit(text: str, units: Mapping[str, str] | None = None) -> tuple[str, 
     >>> split_unit("um on diameter"), split_unit("µm"), split_unit("furlong")
     (('um', 'diameter', ''), ('um', '', ''), ('', '', 'furlong'))
     """
-    rest = plain(text).replace(",", " ").strip()
-    basis = ""
-    for words, meaning in BASIS.items():
-        if rest.endswith(words):
-            basis, rest = meaning, rest[: -len(words)].strip()
-            break
+    rest, basis = _without_basis(text)
     if not rest:
         return "", basis, ""
     unit = UNITS.get(rest, "") or (units or {}).get(rest, "")
     return unit, basis, "" if unit else rest
+
+
+@lru_cache(maxsize=4096)
+def _without_basis(text: str) -> tuple[str, str]:
+    """Return what stands for a unit in plain form, and how a clearance is meant."""
+    rest = plain(text).replace(",", " ").strip()
+    for words, meaning in BASIS.items():
+        if rest.endswith(words):
+            return rest[: -len(words)].strip(), meaning
+    return rest, ""
 
 
 _NAMES = {name: field for field, names in KNOWN_NAMES.items() for name in names}

@@ -49,13 +49,10 @@ def told(demo_folder, tmp_path_factory):
     paper = plain(" ".join(one.get_textpage().get_text_range() for one in pypdfium2.PdfDocument(pdf)))
     bare = re.sub(r"(?s)<svg.*?</svg>|<style.*?</style>|<[^>]+>", " ", page.read_text("utf-8"))
     sheets = openpyxl.load_workbook(book)
-    rows = {
-        name: [
-            dict(zip([c.value for c in sheets[name][1]], [c.value for c in row], strict=True))
-            for row in sheets[name].iter_rows(min_row=2)
-        ]
-        for name in sheets.sheetnames
-    }
+    rows = {}
+    for name in sheets.sheetnames:
+        heads, *body = sheets[name].iter_rows(values_only=True)
+        rows[name] = [dict(zip(heads, row, strict=True)) for row in body]
     board = StoreBoardData(demo, as_of=LAST)
     return SimpleNamespace(
         commands=commands, paper=paper, page=plain(html.unescape(bare)), book=rows, board=board

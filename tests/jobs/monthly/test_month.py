@@ -112,7 +112,9 @@ def test_a_month_to_come_is_refused(shop):
         month_content(shop, "2027-01")
 
 
-def test_a_folder_that_cannot_be_written_is_said(shop, tmp_path):
+def test_a_folder_that_cannot_be_written_is_said(made, tmp_path):
     (tmp_path / "file").write_text("x")
+    small = open_workshop(made, as_of=date(2026, 6, 2))
     with pytest.raises(QcError, match="cannot be written"):
-        month(shop, "2026-10", out=tmp_path / "file" / "below")
+        month(small, "2026-05", out=tmp_path / "file" / "below")
+    small.store.close()

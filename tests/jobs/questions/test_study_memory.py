@@ -28,6 +28,7 @@ def most_kilobytes(words):
     return int(most) / (1024 if sys.platform == "darwin" else 1)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="the system does not tell what a process took at most")
 @pytest.mark.parametrize("series", [False, True], ids=["one chart", "series of 500"])
 @pytest.mark.parametrize("answer", ["--json", "--signals-only"])

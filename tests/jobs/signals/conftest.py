@@ -107,6 +107,12 @@ def run_aside(*words):
 
 
 @pytest.fixture(scope="session")
+def aside():
+    """Return a function that runs the words of a command, for workshops that several tests copy."""
+    return run_aside
+
+
+@pytest.fixture(scope="session")
 def bent_bows(made_once):
     """Return the folder of the workshop as it stands in the evening of `LAST`; only to be copied."""
 

@@ -1,6 +1,8 @@
 """A gauge that was found off stays the suspect, and its signal is over once it reads rightly again."""
 
 import json
+import shutil
+from copy import copy, deepcopy
 from datetime import date, timedelta
 
 import numpy as np
@@ -66,10 +68,10 @@ class Slides:
             self.day += timedelta(days=1)
         return self
 
-    def read_off(self, days, pieces=1):
-        """Nobody checks the gauge, and it has slipped."""
+    def read_off(self, days):
+        """Nobody checks the gauge, and it has slipped: the figures rise by 30."""
         for _ in range(days):
-            self.hand_in(self.read(30.0, pieces))
+            self.hand_in(self.read(30.0))
             self.day += timedelta(days=1)
         return self
 
@@ -82,13 +84,22 @@ class Slides:
         return self.ask("signals", "show", one["id"])
 
 
+@pytest.fixture(scope="module")
+def slipped(aside, tmp_path_factory):
+    """The workshop in the evening of the fourth piece read 30 µm high, made once."""
+    return Slides(aside, tmp_path_factory.mktemp("slides")).begin().read_off(days=4)
+
+
 @pytest.fixture
-def slides(command, tmp_path):
-    return Slides(command, tmp_path).begin()
+def slides(command, slipped, tmp_path):
+    """A copy of it, to write into."""
+    own = copy(slipped)
+    own.command, own.folder, own.draw = command, tmp_path / "shop", deepcopy(slipped.draw)
+    shutil.copytree(slipped.folder, own.folder)
+    return own
 
 
 def test_the_gauge_stays_the_suspect_and_pieces_read_after_zeroing_are_not_in_its_signal(slides):
-    slides.read_off(days=4, pieces=1)
     before = slides.signal()
     assert before["suspects"][0]["kind"] == "gauge-check" and "no morning check" in before["because"]
     slides.zeroed()
@@ -116,7 +127,7 @@ def test_the_gauge_stays_the_suspect_and_pieces_read_after_zeroing_are_not_in_it
 
 
 def test_a_change_that_goes_on_after_the_gauge_was_zeroed_has_another_cause(slides):
-    slides.read_off(days=4).zeroed()
+    slides.zeroed()
     for _ in range(6):
         slides.day += timedelta(days=1)
         slides.hand_in(slides.check((0, "yes")), slides.read(30.0))
@@ -126,7 +137,6 @@ def test_a_change_that_goes_on_after_the_gauge_was_zeroed_has_another_cause(slid
 
 @pytest.mark.parametrize("off", [30, -30])
 def test_a_gauge_that_read_high_explains_no_fall(slides, off):
-    slides.read_off(days=4, pieces=1)  # the figures rise by 30
     slides.hand_in(slides.check((off, "no"), (0, "yes")))
     told = "bore gauge BG-2, found 30 µm off" in slides.signal()["because"]
     assert told is (off > 0), "deviation is reading less master: low readings make no figure rise"

@@ -1,6 +1,7 @@
 """Work on a cluster comes to what it comes to here, bit for bit, although a worker is killed."""
 
 import dataclasses
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -14,6 +15,7 @@ from qc.jobs.spread import hands_of, in_turn
 from qc.store import MARK
 
 SEED = 20261129
+TOLVAST = Path(__file__).parents[2] / "strangers" / "tolvast" / "make.py"
 
 
 @pytest.fixture
@@ -35,7 +37,8 @@ def archive(tmp_path):
 
 
 @pytest.mark.slow
-def test_a_study_and_judging_anew_with_a_killed_worker(cluster, archive, monkeypatch, shop):
+@pytest.mark.parametrize("stranger", [TOLVAST], indirect=True, ids=["tolvast"])
+def test_a_study_and_judging_anew_with_a_killed_worker(cluster, archive, monkeypatch, stranger):
     monkeypatch.setattr(study_parts, "PART_ROWS", 100)
     told = []
 
@@ -52,14 +55,14 @@ def test_a_study_and_judging_anew_with_a_killed_worker(cluster, archive, monkeyp
     assert len(told) > 5
     assert cluster.workers[0].wait(10) != 0
 
-    judged = rejudge(shop, learn=True)
-    kept = _kept(shop)
-    again = rejudge(shop, learn=True, cluster=cluster.address)
+    judged = rejudge(stranger, learn=True)
+    kept = _kept(stranger)
+    again = rejudge(stranger, learn=True, cluster=cluster.address)
     assert dataclasses.replace(again, already=judged.already, changed=()) == dataclasses.replace(
         judged, changed=()
     )
     assert again.changed == ()
-    assert _kept(shop) == kept
+    assert _kept(stranger) == kept and len(kept[0]) > 10
 
 
 def _kept(shop):

@@ -1,8 +1,10 @@
 """Everything known of one piece: the contract of the command, and what it must answer."""
 
 import json
+import shutil
 from dataclasses import replace
 from datetime import date, timedelta
+from functools import cache, partial
 from statistics import fmean
 from types import SimpleNamespace
 
@@ -18,6 +20,7 @@ from qc.jobs.whole_piece import form_lines, piece_record
 from qc.jobs.whole_piece.life import chance_of_returns, returns_of
 from qc.jobs.whole_piece.saying import figure_line
 from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
+from qc.jobs.workshop import open_workshop
 
 CONTRACT = {"serial", "model", "where", "shipped", "known", "hold", "figures", "parts", "events", "signals"}
 FIGURE = {
@@ -32,6 +35,26 @@ FIGURE = {
     "behaviour",
     "gauge",
 }
+
+
+@pytest.fixture(scope="module")
+def sample(demo_folder, tmp_path_factory):
+    """Open a copy of the sample workshop of which the tests here only ask."""
+    workshop = open_workshop(shutil.copytree(demo_folder, tmp_path_factory.mktemp("asked") / "demo"))
+    yield workshop
+    workshop.store.close()
+
+
+@pytest.fixture(scope="module")
+def told(sample):
+    """Return a function that gives what is known of a piece, put together once for all who read it."""
+    return cache(partial(piece_record, sample, judge=False))
+
+
+@pytest.fixture(scope="module")
+def listed(sample):
+    """Return the list of pieces to hold."""
+    return hold_list(sample, judge=False, keep=False)
 
 
 def figure(record, name):
@@ -65,8 +88,8 @@ def test_a_serial_may_be_typed_in_small_letters_or_in_part(demo_copy, command):
     whole = command("piece", "QH-1195", "--workshop", demo_copy).stdout
     for typed in ("qh-1195", "1195"):
         assert command("piece", typed, "--workshop", demo_copy).stdout == whole
-        then = command("piece", typed, "--known", "shipped", "--workshop", demo_copy)
-        assert then.stdout.startswith("QH-1195,")
+    then = command("piece", "qh-1195", "--known", "shipped", "--workshop", demo_copy)
+    assert then.stdout.startswith("QH-1195,")
     several = command("piece", "119", "--workshop", demo_copy)
     assert several.exit_code == 1 and "pieces have '119' in the serial: " in several.stderr
 
@@ -85,84 +108,79 @@ def test_a_mistyped_serial_finds_its_own(typed, nearest):
     assert nearest in nearest_serials(typed, ["QH-1020", "QH-1195", "T-0421"])
 
 
-def test_nothing_like_it_is_said(shop):
+def test_nothing_like_it_is_said(told):
     with pytest.raises(JobError, match="No known serial looks like it"):
-        piece_record(shop, "zzz", judge=False)
+        told("zzz")
 
 
-def test_value_is_the_mean_of_its_places_and_worst_the_nearest_to_a_limit(shop):
-    record = piece_record(shop, "QH-1195", judge=False)
+def test_value_is_the_mean_of_its_places_and_worst_the_nearest_to_a_limit(sample, told):
+    record = told("QH-1195")
     wall = figure(record, "wall")
-    read = shop.store.readings(stage="bell", serials=["QH-1195"])["value"]
+    read = sample.store.readings(stage="bell", serials=["QH-1195"])["value"]
     assert wall.value == pytest.approx(fmean(read), rel=1e-12)
     assert wall.worst.value == max(read) and wall.inside
 
 
-def test_a_body_thinner_by_design_has_no_limits(shop):
-    inner = figure(piece_record(shop, "QH-1195", judge=False), "inner_od")
+def test_a_body_thinner_by_design_has_no_limits(told):
+    inner = figure(told("QH-1195"), "inner_od")
     body = [one for one in inner.places if one.at["surface"] == "body"]
     assert body and all(one.inside is None for one in body)
     assert inner.inside is True and "stocking" in inner.worst.place
 
 
-def test_a_figure_without_limits_says_neither_inside_nor_outside(shop):
-    assert figure(piece_record(shop, "QH-1195", judge=False), "verdict").inside is None
+def test_a_figure_without_limits_says_neither_inside_nor_outside(told):
+    assert figure(told("QH-1195"), "verdict").inside is None
 
 
-def test_gauges_are_checked_in_doubt_or_not_known(shop):
-    record = piece_record(shop, "QH-1205", judge=False)
+def test_gauges_are_checked_in_doubt_or_not_known(told):
+    record = told("QH-1205")
     clearance = figure(record, "clearance")
     assert clearance.gauge_checked is False and "BG-1" in clearance.gauge_doubt
     assert figure(record, "wall").gauge_checked is None  # its gauge has no checks
-    assert figure(piece_record(shop, "QH-1150", judge=False), "clearance").gauge_checked is True
+    assert figure(told("QH-1150"), "clearance").gauge_checked is True
 
 
-def test_a_piece_lies_among_those_made_before_it(shop):
-    among = figure(piece_record(shop, "QH-1205", judge=False), "clearance").among
+def test_a_piece_lies_among_those_made_before_it(told):
+    among = figure(told("QH-1205"), "clearance").among
     assert among.of == among.below and among.above == 0
 
 
-def test_parts_bear_batch_and_tool_of_their_own_making(shop):
-    record = piece_record(shop, "QH-1195", judge=False)
+def test_parts_bear_batch_and_tool_of_their_own_making(sample, told):
+    record = told("QH-1195")
     tube = next(one for one in record.parts if one.part == "outer-upper")
-    drawn = shop.store.readings(stage="draw", serials=[tube.serial])
+    drawn = sample.store.readings(stage="draw", serials=[tube.serial])
     assert (tube.tool, tube.batch) == (drawn["tool"][0], drawn["batch"][0])
 
 
-def test_a_part_says_what_it_is_in_and_where_that_is(shop):
-    record = piece_record(shop, "T-0424", judge=False)
+def test_a_part_says_what_it_is_in_and_where_that_is(told):
+    record = told("T-0424")
     assert [one.serial for one in record.stays] == ["QH-1196"]
     assert record.where.startswith("in QH-1196")
 
 
-def test_an_instrument_tells_that_a_part_of_it_is_to_be_held(shop):
-    record = piece_record(shop, "QH-1196", judge=False)
+def test_an_instrument_tells_that_a_part_of_it_is_to_be_held(told, listed):
+    record = told("QH-1196")
     said = [one for one in record.judgement if one.startswith("Its part ")]
-    held = {row.serial: row for row in hold_list(shop, judge=False).waiting}
-    held |= {row.serial: row for row in hold_list(shop, judge=False).shipped}
+    held = {row.serial: row for row in (*listed.waiting, *listed.shipped)}
     own = [one.serial for one in record.parts if one.serial in held]
     assert own and [line.split()[2] for line in said] == own
     assert all(held[one].name in line for one, line in zip(own, said, strict=True))
     assert all(row.serial == "QH-1196" for row in record.hold), "the rows of its parts are theirs"
 
 
-def test_a_suspect_batch_is_followed_to_what_else_bears_it(shop):
-    record = piece_record(shop, "QH-1205", judge=False)
+def test_a_suspect_batch_is_followed_to_what_else_bears_it(sample, told):
+    record = told("QH-1205")
     batch = next(one for one in record.shared if one.name == "LP-12")
-    fitted = shop.store.events("part").filter(pl.col("batch") == "LP-12")["serial"].unique().to_list()
+    fitted = sample.store.events("part").filter(pl.col("batch") == "LP-12")["serial"].unique().to_list()
     assert {serial for serial, _ in batch.pieces} == set(fitted) - {"QH-1205"}
 
 
-def test_a_return_is_told_beside_the_others(shop):
-    returned = piece_record(shop, "QH-1071", judge=False).returns[-1]
-    back = shop.store.events("returned").filter(pl.col("code") == "lacquer-run")["serial"].to_list()
+def test_a_return_is_told_beside_the_others(sample, told):
+    returned = told("QH-1071").returns[-1]
+    back = sample.store.events("returned").filter(pl.col("code") == "lacquer-run")["serial"].to_list()
     assert {serial for serial, _ in returned.alike} == set(back) - {"QH-1071"}
     assert returned.said.startswith("Not a one-off")
-    assert (
-        piece_record(shop, "QH-1066", judge=False)
-        .returns[-1]
-        .said.startswith("By its cause a one-off so far")
-    )
+    assert told("QH-1066").returns[-1].said.startswith("By its cause a one-off so far")
 
 
 def came_back(suspected):
@@ -207,57 +225,57 @@ def test_chance_of_returns_agrees_with_the_exact_test(back, left, returned, gone
     )
 
 
-def test_a_day_too_early_cannot_hold_and_a_late_one_should(shop):
-    early = piece_record(shop, "QH-1205", due=shop.today + timedelta(1), judge=False)
+def test_a_day_too_early_cannot_hold_and_a_late_one_should(sample, told):
+    early = told("QH-1205", due=sample.today + timedelta(1))
     assert "cannot hold" in early.leaving.said and early.leaving.in_time == 0
-    late = piece_record(shop, "QH-1205", due=shop.today + timedelta(60), judge=False)
+    late = told("QH-1205", due=sample.today + timedelta(60))
     assert "should hold" in late.leaving.said and late.leaving.in_time == 1
-    assert shop.today <= early.leaving.likely <= early.leaving.late
+    assert sample.today <= early.leaving.likely <= early.leaving.late
 
 
-def test_the_days_of_its_like_are_those_of_the_cards(shop):
-    leaving = piece_record(shop, "QH-1205", judge=False).leaving
-    left = dict(shop.store.events("shipped").sort("day").select("serial", "day").iter_rows())
-    models = dict(shop.store.pieces().select("serial", "model").iter_rows())
+def test_the_days_of_its_like_are_those_of_the_cards(sample, told):
+    leaving = told("QH-1205").leaving
+    left = dict(sample.store.events("shipped").sort("day").select("serial", "day").iter_rows())
+    models = dict(sample.store.pieces().select("serial", "model").iter_rows())
     own = [one for one in sorted(left, key=lambda s: (left[s], s))[::-1] if models[one] == "tenor-bass"][:40]
-    rows = shop.store.readings(stage="tuning", serials=own)
+    rows = sample.store.readings(stage="tuning", serials=own)
     last = dict(rows.group_by("serial").agg(pl.col("day").max()).iter_rows())
     days = sorted((left[one] - last[one]).days for one in own if one in last and last[one] <= left[one])
     assert leaving.ahead[-1].median == pytest.approx(pl.Series(days).median())
     assert leaving.ahead[-1].pieces == len(days)
 
 
-def test_what_left_or_came_back_is_not_forecast_and_the_answer_says_so(shop):
+def test_what_left_or_came_back_is_not_forecast_and_the_answer_says_so(told):
     for serial, why in (("QH-1195", "it left on"), ("QH-1071", "it came back"), ("T-0450", "it is a part")):
-        record = piece_record(shop, serial, due=date(2026, 12, 24), judge=False)
+        record = told(serial, due=date(2026, 12, 24))
         assert record.leaving is None
         assert why in record.notes[-1]
 
 
-def test_what_the_list_holds_the_judgement_says(shop):
-    held = {row.serial for row in hold_list(shop, judge=False, keep=False).waiting}
+def test_what_the_list_holds_the_judgement_says(told, listed):
+    held = {row.serial for row in listed.waiting}
     for serial in sorted(held)[:3]:
-        record = piece_record(shop, serial, judge=False)
+        record = told(serial)
         assert record.judgement[0].startswith("Keep it back")
 
 
-def test_a_piece_lies_in_every_signal_that_the_list_holds_it_for(shop):
+def test_a_piece_lies_in_every_signal_that_the_list_holds_it_for(told, listed):
     """One source of truth: no page denies a signal for which another one holds the piece."""
-    rows = [row for row in hold_list(shop, judge=False, keep=False).rows if row.why == "signal"]
+    rows = [row for row in listed.rows if row.why == "signal"]
     names = {row.serial: set() for row in rows}
     for row in rows:
         names[row.serial].add(row.because.partition(": ")[0].removeprefix("signal "))
     assert len(names) > 10
     for serial in sorted(names)[::4]:
-        record = piece_record(shop, serial, judge=False)
+        record = told(serial)
         assert {one.name for one in record.signals} >= names[serial]
-        told = " ".join(record.judgement)
-        assert "lies in no signal of them" not in told or not names[serial]
+        said = " ".join(record.judgement)
+        assert "lies in no signal of them" not in said or not names[serial]
 
 
-def test_a_computed_figure_is_written_no_finer_than_its_gauge_leaves_it(shop):
+def test_a_computed_figure_is_written_no_finer_than_its_gauge_leaves_it(told):
     """Notes are read to a cent: what is fitted to a sitting is good to a tenth; a difference is not."""
-    record = piece_record(shop, "QH-1198", judge=False)
+    record = told("QH-1198")
     lines = {one.title: figure_line(one)[1] for one in record.figures}
     assert lines["Tuning: Fifth partial"] == "−15.4 cents"
     assert lines["Tuning: F wrap length error"] == "28.2 mm"
@@ -279,10 +297,10 @@ def test_the_passport_is_written_and_named(demo_copy, command, tmp_path):
     assert nowhere.exit_code == 3 and "Name another file with --pdf" in nowhere.stderr
 
 
-def test_a_person_is_followed_like_a_batch(shop):
-    found = also(shop, "person", "BK")
-    own = shop.store.readings().filter(pl.col("person") == "BK")["serial"].unique()
-    fitted = shop.store.events("part").filter(pl.col("person") == "BK")["serial"].unique()
+def test_a_person_is_followed_like_a_batch(sample):
+    found = also(sample, "person", "BK")
+    own = sample.store.readings().filter(pl.col("person") == "BK")["serial"].unique()
+    fitted = sample.store.events("part").filter(pl.col("person") == "BK")["serial"].unique()
     assert {one.serial for one in found.pieces if not one.held} == {*own, *fitted} - {None}
 
 
@@ -306,36 +324,36 @@ def test_a_piece_of_which_nothing_was_accepted_is_known_by_its_held_rows():
     )
 
 
-def test_its_cards_say_who_measured_it_when_with_what_and_from_which_batch(shop):
-    record = piece_record(shop, "QH-1195", judge=False)
-    rows = shop.store.readings(serials=["QH-1195"])
+def test_its_cards_say_who_measured_it_when_with_what_and_from_which_batch(sample, told):
+    record = told("QH-1195")
+    rows = sample.store.readings(serials=["QH-1195"])
     read = {
         (stage, day): {name: set(own[name].drop_nulls()) for name in ("person", "gauge", "batch", "tool")}
         for (stage, day), own in rows.group_by("stage", "day")
     }
-    told = {
+    carded = {
         (one.stage, one.day): {
             name: set(filter(None, getattr(one, name).split(" + ")))
             for name in ("person", "gauge", "batch", "tool")
         }
         for one in record.cards
     }
-    assert told == read
+    assert carded == read
     assert record.life[0] == (min(rows["day"]), "Bell measured, by EL")
     assert [day for day, _ in record.life] == sorted(day for day, _ in record.life)
     assert record.life[-1][1].startswith("shipped")
 
 
-def test_the_table_of_its_cards_fits_eighty_columns(shop):
-    lines = piece_record(shop, "QH-1195", judge=False).to_text().splitlines()
+def test_the_table_of_its_cards_fits_eighty_columns(told):
+    lines = told("QH-1195").to_text().splitlines()
     start = next(number for number, line in enumerate(lines) if line.startswith("Card "))
     table = lines[start : lines.index("", start)]
     assert len(table) == 8 and max(map(len, table)) <= 80
     assert any("LK-12" in line and "BN-3" in line for line in table)
 
 
-def test_a_form_is_told_in_one_unit_and_no_finer_than_a_tenth_of_the_gauge(shop):
-    one = figure(piece_record(shop, "QH-1195", judge=False), "wall")
+def test_a_form_is_told_in_one_unit_and_no_finer_than_a_tenth_of_the_gauge(told):
+    one = figure(told("QH-1195"), "wall")
     form = replace(one.forms[0], levels=(("front", 0.0, -0.0001), ("back", 0.0, 0.000056)))
     fine = replace(one, step=0.001, unit="mm", forms=(form,))
     assert form_lines(fine)[0].endswith("front 0 (usual −0.1 µm), back 0 (usual +0.1 µm) from its own mean")

@@ -45,6 +45,7 @@ def test_a_step_in_time_is_no_difference_between_people(rng):
     assert apart_from_others(values.tolist(), own.tolist()).p_value > 0.01
 
 
+@pytest.mark.slow
 def test_the_interval_holds_and_chance_is_named_as_often_as_said(rng):
     """600 draws in lots of four, taken by turns: 95 % of the intervals, 5 % of the chances below 0.05."""
     held = below = 0

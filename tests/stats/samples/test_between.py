@@ -121,6 +121,7 @@ def test_a_group_far_from_the_others_differs_and_scale_and_origin_change_nothing
     assert sum(one.deviation for one in found.groups) == pytest.approx(0.0, abs=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scatter", [0.0, 1.0, 3.0])
 @pytest.mark.parametrize("count", [2, 4])
 def test_every_interval_holds_what_it_promises(count, scatter, rng, at_least):

@@ -16,6 +16,7 @@ def test_without_ties_it_is_the_exact_wilcoxon_test_of_scipy(rng):
         assert few_apart(values.tolist(), MARKS).p_value == pytest.approx(other.pvalue)
 
 
+@pytest.mark.slow
 def test_with_ties_and_models_it_is_that_of_all_permutations(rng):
     values = np.round(rng.normal(size=20) + 1.0 * np.array(MARKS[4:24]))
     own = np.array(MARKS[4:24])

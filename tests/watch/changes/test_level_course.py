@@ -29,6 +29,7 @@ def test_under_four_points_nothing_is_said(points):
     assert find_changes(PLAIN, points([1.0, 50.0, -3.0]), RARE).signals == ()
 
 
+@pytest.mark.slow
 def test_a_shift_is_found_with_start_and_size(points, rng, at_least):
     sizes = []
     for _ in range(60):

@@ -92,6 +92,7 @@ def test_the_least_change_seen_is_the_one_that_half_the_courses_tell(rng, points
     )
 
 
+@pytest.mark.slow
 def test_the_error_of_the_least_change_is_that_of_so_many_courses(rng, points):
     """At its ends the share of courses that tell lies two standard errors of a coin from one half."""
     courses = courses_of(KEY, points(rng.normal(size=80)), judged())

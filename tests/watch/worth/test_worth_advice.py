@@ -332,6 +332,7 @@ def asked(verdict, values, sd, see, within):
     return seen_within(state, courses, GaugePart(sd, 0.0, share), "mm", see, within), courses, state
 
 
+@pytest.mark.slow
 def test_reading_three_times_is_advised_where_it_is_enough(verdict, rng):
     values = rng.normal(size=120)
     now, courses, state = asked(verdict, values, None, 1.0, 5)
@@ -344,11 +345,13 @@ def test_reading_three_times_is_advised_where_it_is_enough(verdict, rng):
     assert (courses.told(state.sd, scatter=1 / now.seen_now, within=5) > 0).mean() >= 0.5
 
 
+@pytest.mark.slow
 def test_what_is_seen_already_needs_no_more_readings(verdict, rng):
     found, _, _ = asked(verdict, rng.normal(size=60), None, 4.0, 5)
     assert found.readings == 1 and "measure as now" in found.sentence
 
 
+@pytest.mark.slow
 def test_where_the_pieces_scatter_no_number_of_readings_helps(verdict, rng):
     found, _, _ = asked(verdict, rng.normal(size=60), 0.1, 0.5, 3)
     assert found.readings is None and "not to be had by reading more often" in found.sentence
