@@ -99,6 +99,7 @@ from .pieces import rework_causes as rework_causes
 from .pieces import rolled as rolled
 from .pieces import stage_yield as stage_yield
 from .pieces import summed as summed
+from .pieces import way_down as way_down
 from .pieces import way_up as way_up
 from .reaction import DEFER as DEFER
 from .reaction import caution_words as caution_words

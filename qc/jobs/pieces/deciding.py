@@ -15,6 +15,8 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import decided_text
 from qc.store import PieceDecision, PieceWord
+from qc.watch import part_uses, way_down
+from qc.words import listed
 
 ON_THE_LIST = "{serial} is not on the list of pieces to hold{figure}. See it: qc hold"
 LONGEST_WHY = 600  # chosen: a reason, not a report
@@ -82,7 +84,7 @@ def release(workshop: Workshop, serial: str, *, who: str, why: str, figure: str 
         rows = _asked(workshop, serial, who, why, figure)
         if not rows:
             said = f" for {figure}" if figure else ""
-            raise JobError(ON_THE_LIST.format(serial=serial, figure=said))
+            raise JobError(ON_THE_LIST.format(serial=serial, figure=said) + _parts_on_it(workshop, serial))
         open_rows = [row for row in rows if row.waits]
         done = all(row.released and (row.released.who, row.released.why) == (who, _why(why)) for row in rows)
         if not open_rows and not done:
@@ -130,6 +132,17 @@ def _asked(workshop: Workshop, serial: str, who: str, why: str, figure: str) -> 
         raise UsageError("Say why with --why: whoever looks at the piece next year will want to know.")
     rows = _list(workshop, serial).rows
     return [row for row in rows if figure in {"", row.characteristic, f"{row.stage}/{row.characteristic}"}]
+
+
+def _parts_on_it(workshop: Workshop, serial: str) -> str:
+    """Say which parts of a piece are on the list in its place: each is released by its own serial."""
+    inside = way_down(serial, part_uses(workshop.store.events("part", until=workshop.today)))
+    rows = hold_list(workshop, serials=inside, judge=False).rows if inside else ()
+    waits = list(dict.fromkeys(row.serial for row in rows if row.waits))
+    if not waits:
+        return ""
+    which = f"Its part {waits[0]} is" if len(waits) == 1 else f"Its parts {listed(waits)} are"
+    return f". {which} on it: qc hold release {waits[0]} --who CODE --why REASON"
 
 
 def _list(workshop: Workshop, serial: str) -> HoldList:

@@ -27,7 +27,7 @@ from qc.jobs.whole_piece.life import (
     returns_of,
 )
 from qc.jobs.whole_piece.parts import PartOfPiece, StayOfPart, parts_of, stays_of
-from qc.jobs.whole_piece.saying import figure_line, form_lines, judgement_of, shared_words
+from qc.jobs.whole_piece.saying import PartsJudged, figure_line, form_lines, judgement_of, shared_words
 from qc.jobs.whole_piece.serials import known_serial, unknown_piece
 from qc.jobs.whole_piece.sharing import Genealogy, Shared, days_left
 from qc.jobs.whole_piece.testers import notes_on_testers
@@ -83,6 +83,8 @@ class PieceRecord(Tabled):
         What is to be said of it first, a sentence each.
     notes : tuple of str
         What must be said of the answer itself.
+    of_parts : tuple of (str, tuple of FigureOfPiece)
+        The figures of each part that is in it, by its serial.
     """
 
     ROWS = "figures"
@@ -107,6 +109,7 @@ class PieceRecord(Tabled):
     leaving: Leaving | None
     judgement: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    of_parts: tuple[tuple[str, tuple[FigureOfPiece, ...]], ...] = ()
 
     @property
     def waits(self) -> tuple[HoldRow, ...]:
@@ -142,6 +145,10 @@ class PieceRecord(Tabled):
             "shared": [one.to_dict() for one in self.shared],
             "leaving": self.leaving.to_dict() if self.leaving else None,
             "notes": list(self.notes),
+            "of_parts": [
+                {"part": part, "figures": [one.to_dict() for one in figures]}
+                for part, figures in self.of_parts
+            ],
         }
 
     def to_text(self) -> str:
@@ -200,9 +207,10 @@ def piece_record(
     inside = tree.inside(serial)
     if hold is None:
         hold = hold_list(workshop, serials=[serial, *inside], judge=False, verdicts=own, keep=False).rows
-    of_parts = [row for row in hold if row.waits and row.serial in inside]
+    parts_held = [row for row in hold if row.serial in inside]
     hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
+    of_parts = _figures_of_parts(workshop, inside, own)
     parts, returns = parts_of(workshop, serial, tree), returns_of(workshop, serial, tree, _suspected(signals))
     without = _without(workshop, serial, model, None if part else place.shipped, tree)
     return PieceRecord(
@@ -225,10 +233,24 @@ def piece_record(
         shared=_shared(workshop, serial, tree, own),
         leaving=leaving,
         judgement=judgement_of(
-            hold, place.shipped, figures, signals, returns, leaving, waiting, without, of_parts=of_parts
+            *(hold, place.shipped, figures, signals, returns, leaving, waiting, without),
+            parts=PartsJudged(parts_held, of_parts),
         ),
         notes=tuple(notes),
+        of_parts=of_parts,
     )
+
+
+def _figures_of_parts(
+    workshop: Workshop, parts: Sequence[str], verdicts: Sequence[SeriesVerdict]
+) -> tuple[tuple[str, tuple[FigureOfPiece, ...]], ...]:
+    """Return the figures of what is in a piece: who has the instrument asks by its serial alone."""
+    found = []
+    for part in parts:
+        figures = figures_of_piece(workshop, part, "", verdicts)
+        if figures:
+            found.append((part, _not_judged(figures, undecided(workshop, [part]))))
+    return tuple(found)
 
 
 def _notes(workshop: Workshop, serial: str, shipped: date | None, waits: NotJudged | None) -> list[str]:
@@ -337,7 +359,8 @@ def lines_of_piece(record: PieceRecord) -> PieceLines:
     return PieceLines(
         title,
         record.judgement,
-        tuple(figure_line(one) for one in record.figures),
+        tuple(figure_line(one) for one in record.figures)
+        + tuple(figure_line(one, part) for part, figures in record.of_parts for one in figures),
         tuple(one.row for one in record.cards),
         tuple(parts),
         tuple((name, tuple(lines)) for name, lines in sections.items() if lines),

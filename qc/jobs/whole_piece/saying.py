@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from qc.intervals import stepped_words
@@ -28,6 +29,19 @@ from qc.words import (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class PartsJudged:
+    """What is in a piece: why parts of it are to be held, what was released among it, and their figures."""
+
+    hold: Sequence[HoldRow] = ()
+    figures: Sequence[tuple[str, Sequence[FigureOfPiece]]] = ()
+
+    @property
+    def waits(self) -> list[HoldRow]:
+        """Reasons that nobody released: the parts go where the piece goes."""
+        return [row for row in self.hold if row.waits]
+
+
 def judgement_of(
     hold: Sequence[HoldRow],
     shipped: date | None,
@@ -38,7 +52,7 @@ def judgement_of(
     waiting: Sequence[Undecided] = (),
     without: Sequence[str] = (),
     *,
-    of_parts: Sequence[HoldRow] = (),
+    parts: PartsJudged | None = None,
 ) -> tuple[str, ...]:
     """Say whether a piece is to be held, then limits, series, gauges and returns, each in one sentence.
 
@@ -56,14 +70,15 @@ def judgement_of(
         Held rows of it that count for a figure with limits.
     without : sequence of str
         Cards that it left without, a sentence each.
-    of_parts : sequence of HoldRow
-        Why parts of it are to be held, that nobody released: they go where it goes.
+    parts : PartsJudged, optional
+        What is in it.
     """
+    parts = parts or PartsJudged()
     open_rows = [row.name for row in hold if row.waits]
     told = open_rows == list(dict.fromkeys(one.title for one in waiting))  # by the first sentence
-    said = [_of_hold(hold, shipped, waiting, of_parts), *([] if told else _of_waiting(waiting))]
-    said += _of_parts(of_parts) if open_rows else []
-    said += [*_of_limits(figures, waiting), *without]
+    said = [_of_hold(hold, shipped, waiting, parts.waits), *([] if told else _of_waiting(waiting))]
+    said += _of_parts(parts.waits) if open_rows else []
+    said += [*_released_parts(parts), *_of_limits(figures, waiting), *_limits_of_parts(parts), *without]
     said += _of_signals(figures, signals)
     doubts = dict.fromkeys(one.gauge_doubt for one in figures if one.gauge_checked is False)
     said += [f"A gauge in doubt: {doubt}." for doubt in doubts]
@@ -84,6 +99,38 @@ def _of_parts(rows: Sequence[HoldRow]) -> list[str]:
         f"Its part {serial} is to be held: {row.name}, {why_words(row).rstrip('.')}."
         for serial, row in first.items()
     ]
+
+
+def _released_parts(parts: PartsJudged) -> list[str]:
+    """Say which parts were released, by whom and why, unless something else of them waits."""
+    waits = {row.serial for row in parts.waits}
+    first = {row.serial: row.released for row in parts.hold if row.released and row.serial not in waits}
+    return [
+        f"Its part {serial} was released by {by.who}: {by.why.rstrip('.')}."
+        for serial, by in first.items()
+        if by is not None
+    ]
+
+
+def _limits_of_parts(parts: PartsJudged) -> list[str]:
+    """Say of each part in which figures it is outside, and of the others that they are inside."""
+    said, inside, count = [], [], 0
+    for serial, figures in parts.figures:
+        judged = [one for one in figures if one.inside is not None]
+        outside = [one for one in judged if not one.inside]
+        if outside:
+            told = "; ".join(f"{one.title}, {one.said}" for one in outside)
+            of = count_words(len(judged), "figure")
+            said.append(f"Its part {serial} is outside its limits in {len(outside)} of {of}: {told}.")
+        elif judged:
+            inside.append(serial)
+            count += len(judged)
+    if inside:
+        which, their = ("part", "its") if len(inside) == 1 else ("parts", "their")
+        verb = "is" if len(inside) == 1 else "are"
+        every = "the one figure that has" if count == 1 else f"all {count} figures that have"
+        said.append(f"Its {which} {listed(inside)} {verb} inside {their} limits in {every} any.")
+    return said
 
 
 def _of_hold(
@@ -169,13 +216,17 @@ def _of_limits(figures: Sequence[FigureOfPiece], waiting: Sequence[Undecided]) -
             other = count_words(len(judged), "other figure")
             verb = "keeps its" if len(judged) == 1 else "keep their"
             return [f"{other.capitalize()} {verb} limits.{proven}{rest}"]
-        return [f"Inside its limits in all {len(judged)} figures that have any.{proven}{rest}"]
+        every = "the one figure that has" if len(judged) == 1 else f"all {len(judged)} figures that have"
+        return [f"Inside its limits in {every} any.{proven}{rest}"]
     told = "; ".join(f"{one.title}, {one.said}" for one in outside)
     return [f"Outside its limits in {len(outside)} of {count_words(len(judged), 'figure')}: {told}.{rest}"]
 
 
-def figure_line(one: FigureOfPiece) -> tuple[str, str, str, str, str, str]:
-    """Return a figure as a row: name, value, worst place, limits, answer, where it lies among its like."""
+def figure_line(one: FigureOfPiece, part: str = "") -> tuple[str, str, str, str, str, str]:
+    """Return a figure as a row: name, value, worst place, limits, answer, where it lies among its like.
+
+    That of a `part` of the piece is named with its serial.
+    """
     unit = unit_words(one.unit)
     several = len(one.places) > 1
     worst = f"{stepped_words(one.worst.value, one.step)} at {one.worst.place}" if several else ""
@@ -183,7 +234,8 @@ def figure_line(one: FigureOfPiece) -> tuple[str, str, str, str, str, str]:
     gauge = "" if one.gauge_checked is not False else ", gauge in doubt"
     value = f"{stepped_words(one.value, one.step)} {unit}".rstrip()
     value = passed_words(one.value) if one.kind == "pass-fail" else value
-    return one.title, value, worst, limits_of(one), kept + gauge, among_words(one)
+    title = f"{part}, {one.title}" if part else one.title
+    return title, value, worst, limits_of(one), kept + gauge, among_words(one)
 
 
 def limits_of(one: FigureOfPiece) -> str:

@@ -17,6 +17,7 @@ from .first_pass import stage_yield as stage_yield
 from .genealogy import PartUse as PartUse
 from .genealogy import homes as homes
 from .genealogy import part_uses as part_uses
+from .genealogy import way_down as way_down
 from .genealogy import way_up as way_up
 from .loose import loose_tubes as loose_tubes
 from .rework import ReworkCause as ReworkCause

@@ -109,6 +109,24 @@ def homes(uses: Iterable[PartUse]) -> dict[str, str]:
     return {use.part: use.piece for use in uses if use.there}
 
 
+def way_down(serial: str, uses: Iterable[PartUse]) -> tuple[str, ...]:
+    """Return what is in a piece, parts of parts included; empty for a piece without parts.
+
+    Examples
+    --------
+    >>> way_down("K-9", [PartUse("T-4", "S-2"), PartUse("S-2", "K-9")])
+    ('S-2', 'T-4')
+    """
+    home = homes(uses)
+    found: list[str] = []
+    around = [serial]
+    while around:
+        inside = [part for part, piece in home.items() if piece in around and part not in found]
+        found += inside
+        around = inside
+    return tuple(found)
+
+
 def way_up(serial: str, uses: Iterable[PartUse]) -> tuple[str, ...]:
     """Return the pieces a part is in, the nearest first; empty for what is in none.
 
