@@ -199,12 +199,10 @@ def fit_note_set(
     everything, notes = notes, [notes[index] for index in used]
     design = full = note_design(notes, instrument, reference_air_c, tester_offsets)
     blocks = block_numbers([f"{note.sitting}\n{note.tester}" if note.sitting else "" for note in notes])
-    separation = separate(design)
-    left_out = _standing_apart(separation.design, design.deviations, blocks, reading_sd)
+    left_out = _standing_apart(separate(design).design, design.deviations, blocks, reading_sd)
     if left_out:
         design, blocks = _without(design, blocks, left_out)
-    if left_out or reference_partial is not None:
-        separation = separate(design, reference_partial)
+    separation = separate(design, reference_partial)
     fit = fit_sittings(separation.design, design.deviations, blocks, reading_sd, sitting_sd)
     lengths, positions, partials = _parts(design, separation, fit, instrument)
     predicted, mended = _effects(full, design, separation, fit, lengths, positions)
