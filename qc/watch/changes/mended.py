@@ -265,7 +265,8 @@ def _again(found: Sequence[FoundChange], target: FoundChange, settled: int) -> i
     """Return the place of the first finding that is the old change come back, None where there is none."""
     for place, signal in enumerate(found):
         same = (signal.kind == "spread") == (target.kind == "spread") and _way(signal) == _way(target)
-        if same and settled < signal.start <= settled + CONFIRMED_BY:
+        # one whose start would lie among the pieces before the change is told from the mend on, see `_told`
+        if same and signal.start <= settled + CONFIRMED_BY:
             return place
     return None
 

@@ -210,6 +210,21 @@ def test_counts_are_compared_with_the_rate_before_as_well():
     assert after(5.0)[-1].reopens == one.root
 
 
+RISING = """1 0 0 2 0 0 0 1 1 0 1 0 1 1 1 0 1 1 2 1 0 2 0 0 1 3 2 1 1 0 0 0 1 0 0 1 2 3 1 3 0 4 7 2 0
+    3 5 2 2 1 3 3 3 3"""
+"""Flaws a piece: more from the 37th on, told from the 42nd; a mend before the 46th changed nothing."""
+
+
+def test_what_began_before_it_was_told_is_still_there_after_a_mend_that_failed():
+    values = [float(text) for text in RISING.split()]
+    until = points(values[:45], size=lambda n: 1.0)
+    signal = LevelCourse(FLAWS, until).changes(RATE).signals[-1]
+    one = Mend(told(signal, until), 1, until[-1].day, known=frozenset({"S045"}))
+    first, again = LevelCourse(FLAWS, points(values, size=lambda n: 1.0), mends=(one,)).changes(RATE).signals
+    assert (first.mended, first.held) == (46, False)
+    assert (again.reopens, again.closing, again.start) == (one.root, 1, 46)
+
+
 def test_a_tool_mended_in_place_goes_on_from_its_line_of_before():
     draws = np.arange(1, 66)
     values = 0.02 * draws + 0.1 * noise(65, 9)
