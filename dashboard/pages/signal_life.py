@@ -33,6 +33,9 @@ def action_card(view: SignalView, series: SeriesView | None) -> Component:
         boxes = [html.Li(tick(step, "step", step, step in view.ticked)) for step in listed]
         done = [(str(n), f"{n}. {step}") for n, step in enumerate(listed, start=1) if step in view.ticked]
         body.append(html.Ol(boxes, className="checks"))
+        if view.state not in CLOSED_STATES:
+            kept = "Ticks are kept with your name by one of the buttons below."
+            body.append(html.P(kept, className="small no-print"))
         care = caution_words(series.cautions)
     if care:
         body.append(html.P(care, className="small"))
@@ -152,13 +155,13 @@ def _ways_open(view: SignalView) -> list[Component]:
         ),
     ]
     return [
-        html.Div([*first, submit("Keep the remark", "what", What.COMMENT)], className="ways"),
+        html.Div([*first, submit("Keep ticks and remark", "what", What.COMMENT)], className="ways"),
         html.Details([html.Summary("Close it"), *closing], className="folded", id="signals-close"),
     ]
 
 
 def _ways_closed() -> list[Component]:
-    again = [submit("Reopen", "what", What.REOPENED), submit("Keep the remark", "what", What.COMMENT)]
+    again = [submit("Reopen", "what", What.REOPENED), submit("Keep ticks and remark", "what", What.COMMENT)]
     return [html.Div(again, className="ways")]
 
 

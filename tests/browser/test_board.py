@@ -151,7 +151,7 @@ def test_a_held_row_that_is_set_aside_disappears(visit, filled):
 def test_nothing_is_said_of_a_signal_without_a_name(visit, signal):
     window = visit()
     page = window.go(signal)
-    page.locator("#signals-form").get_by_text("Keep the remark").click()
+    page.locator("#signals-form").get_by_text("Keep ticks and remark").click()
     page.wait_for_selector(".form-said p:has-text('Choose who says it')")
     # Chromium itself notes on its console that the answer was a refusal
     assert all("status of 400" in text for text in window.complaints)

@@ -50,7 +50,7 @@ def test_the_cautions_defer_to_local_rules(action, signal):
 
 def test_an_open_signal_can_be_taken_in_hand_and_closed_either_way(action, signal):
     said = action(replace(signal, state="open"))
-    for way in ("Take in hand", "Keep the remark", "Close with this cause", "Close as false", "worn die"):
+    for way in ("Take in hand", "Keep ticks and remark", "Close with this cause", "Close as false", "worn die"):
         assert way in said
     assert "Reopen" not in said
     assert "Take in hand" not in action(replace(signal, state="in-hand"))
@@ -90,7 +90,7 @@ def test_a_closed_signal_keeps_its_sentence_and_what_is_found_anew_stands_beside
 @pytest.mark.parametrize("state", ["closed", "closed-false"])
 def test_a_closed_signal_can_only_be_reopened_or_remarked_on(action, signal, state):
     said = action(replace(signal, state=state))
-    assert "Reopen" in said and "Keep the remark" in said
+    assert "Reopen" in said and "Keep ticks and remark" in said
     assert "Close with this cause" not in said and "Take in hand" not in said
 
 
