@@ -50,10 +50,14 @@ def judgement(record: PieceRecord) -> Component:
 
 def figures_card(record: PieceRecord, verdicts: Sequence[SeriesVerdict]) -> Component:
     """Return the figures of a piece beside their limits, their like, and what their series does."""
-    if not record.figures:
+    if not record.figures and not record.of_parts:
         return card("Its figures", nothing("Nothing was measured on it."))
     by_key = {verdict.key: verdict for verdict in verdicts}
     rows = [_row(one, by_key.get(one.series) if one.series else None) for one in record.figures]
+    for part, own in record.of_parts:
+        for one in own:
+            name, *rest = _row(one, by_key.get(one.series) if one.series else None)
+            rows.append([html.Span([serial_link(part), ", ", name]), *rest])
     head = ["Figure", "This piece", "Worst place", "Limits", "Among those before it", "The series now"]
     caption = "Each figure where it is worst, beside its limits and the pieces made before it"
     return card("Its figures", table(head, rows, caption, numbers=(1,)))

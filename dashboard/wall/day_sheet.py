@@ -63,9 +63,9 @@ def day_sheet() -> Markup:
     left = _block("What moved, worst first", _moved(view)) + _block("First told on this day", _told(own))
     right = Markup("").join(
         [
-            _block("What came in", _came(own)),
+            _block("On cards of this day", _came(own)),
             _block("Decided and put right", _lines(own.done, DONE, "Nothing.")),
-            _block("Left the shop", _serials(own)),
+            _block("Left the shop on this day", _serials(own)),
             _block("Waits, and with whom", _waits(view)),
             _block(
                 "Runs out",

@@ -50,7 +50,13 @@ def test_the_cautions_defer_to_local_rules(action, signal):
 
 def test_an_open_signal_can_be_taken_in_hand_and_closed_either_way(action, signal):
     said = action(replace(signal, state="open"))
-    for way in ("Take in hand", "Keep ticks and remark", "Close with this cause", "Close as false", "worn die"):
+    for way in (
+        "Take in hand",
+        "Keep ticks and remark",
+        "Close with this cause",
+        "Close as false",
+        "worn die",
+    ):
         assert way in said
     assert "Reopen" not in said
     assert "Take in hand" not in action(replace(signal, state="in-hand"))
