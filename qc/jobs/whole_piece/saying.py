@@ -189,8 +189,12 @@ def _of_signals(figures: Sequence[FigureOfPiece], signals: Sequence[SignalOfPiec
         said.append(f"{series} of its figures {verb} now: {listed([d.title for d in drifting])}; {where}.")
         asks = [one for one in asks if one not in there]
     if asks:
-        nobody = "which nobody has answered"
-        said.append(f"It lies in {_named(asks, titled=True)}, {nobody}.")
+        open_ = [one for one in asks if one.state != "in-hand"]
+        for own, how in (
+            (open_, "which nobody has answered"),
+            ([o for o in asks if o not in open_], "in hand"),
+        ):
+            said += [f"It lies in {_named(own, titled=True)}, {how}."] if own else []
     return said
 
 
