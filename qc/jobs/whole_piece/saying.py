@@ -188,13 +188,9 @@ def _of_signals(figures: Sequence[FigureOfPiece], signals: Sequence[SignalOfPiec
         where += f", and in none of {listed(without)}" if there and without else ""
         said.append(f"{series} of its figures {verb} now: {listed([d.title for d in drifting])}; {where}.")
         asks = [one for one in asks if one not in there]
-    if asks:
-        open_ = [one for one in asks if one.state != "in-hand"]
-        for own, how in (
-            (open_, "which nobody has answered"),
-            ([o for o in asks if o not in open_], "in hand"),
-        ):
-            said += [f"It lies in {_named(own, titled=True)}, {how}."] if own else []
+    for how, in_hand in (("which nobody has answered", False), ("in hand", True)):
+        there = [one for one in asks if (one.state == "in-hand") is in_hand]
+        said += [f"It lies in {_named(there, titled=True)}, {how}."] if there else []
     return said
 
 
