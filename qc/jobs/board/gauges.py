@@ -157,7 +157,10 @@ def _bias(checks: Sequence[CheckView], last_good: date | None) -> BiasView | Non
     off = [c for c in checks if last_good is None or c.day > last_good]
     # a zero says nothing of what the gauge reads on a ring
     own = [c for c in off or checks if not is_zero(c.master)] or list(off or checks)
-    own = own if off else own[-BIAS_CHECKS:]
+    if not off:
+        # a gauge that was found off has been set since: what it read before is over
+        wrong = max((c.day for c in own if c.good is False), default=date.min)
+        own = [c for c in own if c.good is not False and c.day >= wrong][-BIAS_CHECKS:] or own[-BIAS_CHECKS:]
     found = gauge_bias([c.value for c in own], 0.0)
     low, high = found.interval or (None, None)
     return BiasView(found.bias, low, high, found.n, own[0].day, found.clear)

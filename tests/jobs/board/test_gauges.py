@@ -103,6 +103,19 @@ def test_a_check_outside_its_tolerance_is_the_worst(workshop):
     assert view.bias.mean == pytest.approx(sum(off) / len(off)) and view.bias.n == len(off)
 
 
+def test_what_a_gauge_read_before_it_was_found_off_and_set_is_no_bias_of_now(workshop, views):
+    every = views["EC-1"].checks[:-3]
+    worst = max(every, key=lambda c: abs(c.value))
+    tight = [g.model_copy(update={"check_tolerance": abs(worst.value) * 0.999}) for g in workshop.plan.gauges]
+    plan = workshop.plan.model_copy(update={"gauges": tuple(tight)})
+    view = next(v for v in gauge_views(replace(workshop, plan=plan)) if v.id == "EC-1")
+    last_off = max(c.day for c in view.checks if c.good is False)
+    assert view.state != "off" and last_off >= worst.day
+    own = [c.value for c in view.checks if c.day >= last_off and c.good is not False and c.master == ""][-20:]
+    assert (view.bias.mean, view.bias.n) == (pytest.approx(sum(own) / len(own)), len(own))
+    assert worst.value not in own
+
+
 def test_a_gauge_never_checked_says_so(workshop):
     fresh = Gauge(id="X-1", name="New", gauge_class="rule", resolution=1, unit="mm", daily_check=True)
     bare = Gauge(id="X-2", name="Bare", gauge_class="rule", resolution=1, unit="mm")
