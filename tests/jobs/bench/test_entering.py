@@ -21,7 +21,7 @@ def test_a_slip_is_asked_about_while_typing_and_mended_before_anything_is_stored
     bench, before = BenchData(lambda: shop), shop.store.pulse()
     (doubt,) = [d for d in bench.doubts(read_typed(lacquer("a", ["15,2", "14.8", "1.60"]))) if d.change]
     assert (doubt.field, doubt.reason, doubt.change, doubt.sure) == (2, "decimal-slip", {"value": "16"}, True)
-    assert doubt.sentence == "1.60 um is a tenth of the usual 15 um."
+    assert doubt.sentence == "1.60 µm is a tenth of the usual 15 µm."
     assert bench.doubts(read_typed(lacquer("a", ["15,2", "14.8", "16"]))) == ()
     assert bench.doubts(read_typed(lacquer("a", []))) == ()
     (stray,) = bench.doubts(read_typed(lacquer("a", ["15.2", "15.1"], Serial="QH-7777", Model="")))
