@@ -36,7 +36,9 @@ def written_alike(serial: str) -> str:
     ['624f26', '624f26', '624f26']
     """
     runs, between = _taken_apart(serial)
-    plain = ["-" if sign and one[-1:].isdecimal() is two[:1].isdecimal() else "" for one, two, sign in between]
+    plain = [
+        "-" if sign and one[-1:].isdecimal() is two[:1].isdecimal() else "" for one, two, sign in between
+    ]
     return "".join(a + b for a, b in zip(runs, [*plain, ""], strict=True)).casefold()
 
 
