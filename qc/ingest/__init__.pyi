@@ -20,6 +20,7 @@ from .checking import MendError as MendError
 from .checking import check as check
 from .checking import mend_recorded as mend_recorded
 from .checking import mend_row as mend_row
+from .checking import other_writings as other_writings
 from .checking import recheck as recheck
 from .checking import warm_up as warm_up
 from .checking import written_alike as written_alike

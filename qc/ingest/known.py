@@ -87,6 +87,8 @@ class Known:
         what its pieces are in.
     left : mapping of str to date
         Serial -> the day it was shipped, for pieces of the upload that have not come back since.
+    parts : frozenset of str
+        Serials of parts on record that are those of the upload, however they are written there.
     """
 
     today: date
@@ -100,6 +102,7 @@ class Known:
     cards: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=CARDS))
     left: Mapping[str, date] = field(default_factory=dict)
     stays: Mapping[str, tuple[tuple[str, date | None], ...]] = field(default_factory=dict)
+    parts: frozenset[str] = frozenset()
 
 
 def identity(readings: pl.DataFrame) -> pl.Series:

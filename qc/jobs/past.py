@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from qc.ingest import Known, Unfolded, card_days, known_from
+from qc.ingest import Known, Unfolded, card_days, known_from, other_writings
 from qc.jobs.workshop import Workshop
 from qc.watch import part_uses
 
@@ -23,6 +23,9 @@ RECENT_CARDS = 5_000
 
 PIECES_BACK = 400
 """The cards of so many newest pieces say in which order stages follow and which pieces wait; chosen."""
+
+AT_ONCE = 5_000
+"""So many serials are asked for in one question to the store; chosen, well below what a database takes."""
 
 CHECKS_BACK = timedelta(days=92)  # chosen: a quarter of a year
 
@@ -62,9 +65,12 @@ def known_of(
         gauge checks.
     """
     store = workshop.store
-    serials = {*serials, *(serial.upper() for serial in serials)}  # small letters are the same piece
-    pieces = store.pieces(sorted(serials))
     newest = dict(store.recent_pieces(RECENT_CARDS).iter_rows())
+    asked = {*serials, *parts}
+    # in small letters or with a blank it is the same piece, though its card be older than the newest
+    spelt = {way for serial in asked - set(newest) for way in other_writings(serial)} - asked
+    serials = {*serials, *_on_record(workshop, spelt)}
+    pieces = store.pieces(sorted(serials))
     models = newest | dict(pieces.select("serial", "model").iter_rows())
     wanted = {(stage, name, model or models.get(serial)) for stage, name, model, serial in figures}
     recent = [(*figure, RECENT) for figure in sorted(wanted, key=str)]
@@ -95,6 +101,7 @@ def known_of(
         cards=card_days(around) if around.height else known.cards,
         left=_left(workshop, pieces, serials),
         stays=_stays(workshop, {*parts, *serials}) if parts else {},
+        parts=_parts(workshop, {*asked, *spelt}),
     )
 
 
@@ -107,6 +114,21 @@ def known_of_parts(workshop: Workshop, parts: Sequence[Unfolded]) -> Known:
     built = (p.events.filter(pl.col("kind") == "part")["subject"].to_list() for p in parts)
     fitted = {part for own in built for part in own if part}
     return known_of(workshop, rows.iter_rows(), serials, since=min(days, default=None), parts=fitted)
+
+
+def _on_record(workshop: Workshop, serials: Collection[str]) -> set[str]:
+    """Return which of many possible serials are those of a piece, asked for a few at a time."""
+    ordered = sorted(serials)
+    few = [ordered[first : first + AT_ONCE] for first in range(0, len(ordered), AT_ONCE)]
+    return {str(serial) for some in few for serial in workshop.store.pieces(some)["serial"]}
+
+
+def _parts(workshop: Workshop, serials: Collection[str]) -> frozenset[str]:
+    """Return which of many possible serials were built into a piece."""
+    ordered = sorted(serials)
+    few = [ordered[first : first + AT_ONCE] for first in range(0, len(ordered), AT_ONCE)]
+    built = (workshop.store.events("part", subjects=some)["subject"] for some in few)
+    return frozenset(str(part) for some in built for part in some if part)
 
 
 def _stays(workshop: Workshop, serials: Collection[str]) -> dict[str, tuple[tuple[str, date | None], ...]]:

@@ -8,4 +8,5 @@ from .mend import MendError as MendError
 from .mend import mend_recorded as mend_recorded
 from .mend import mend_row as mend_row
 from .mend import recheck as recheck
+from .same_serials import other_writings as other_writings
 from .same_serials import written_alike as written_alike

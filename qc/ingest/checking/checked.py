@@ -7,7 +7,7 @@ doubts see the whole upload, since a slip is easiest to see beside its neighbour
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -18,7 +18,7 @@ from qc.ingest.checking.declared import Failure
 from qc.ingest.checking.directly import failures
 from qc.ingest.checking.marks import sheet_marks
 from qc.ingest.checking.rules import FIRST_DAY, event_rules, prepare_events, prepare_readings, reading_rules
-from qc.ingest.checking.same_serials import usual_writings, with_usual_writing
+from qc.ingest.checking.same_serials import doubtful_writings, usual_writings, with_usual_writing
 from qc.ingest.checking.sentences import fault_finding
 from qc.ingest.doubts import find_doubts, gather_facts
 from qc.ingest.frames import EVENT_ROW, EVENT_SCHEMA, INDEX, PART, READING_ROW, READING_SCHEMA, held_frame
@@ -138,6 +138,7 @@ def check(
     readings = _joined([u.readings for u in unfolded], READING_SCHEMA)
     events = _joined([u.events for u in unfolded], EVENT_SCHEMA)
     serials = {s for frame in (readings, events) for s in frame["serial"].unique() if s}
+    serials |= {s for s in events.filter(pl.col("kind") == "part")["subject"].unique() if s}
     writings = usual_writings(serials, known, plan.workshop.serial_prefix)
     readings, events = (with_usual_writing(rows, writings) for rows in (readings, events))
     silent = {Reason(name) for name in confirmed} & DOUBTS
@@ -147,6 +148,8 @@ def check(
     faults = [fault for fault in found if fault.reason is not Reason.MISSING_MODEL]
     for_readings.add(faults)
     for_events.add(_event_faults(events, plan, known.today))
+    for_readings.add(_two_writings(readings, serials, known, silent))
+    for_events.add(_two_writings(events, serials, known, silent))
     # a row without a model is doubted like any other: a slip in its serial may be why none is known
     doubts = find_doubts(facts, faults)
     for_readings.add([f for f in doubts.readings if f.reason not in silent])
@@ -185,6 +188,25 @@ def _joined(frames: Sequence[pl.DataFrame], schema: Mapping[str, Any]) -> pl.Dat
     numbered = [frame.with_columns(pl.lit(n, pl.Int64).alias(PART)) for n, frame in enumerate(frames)]
     whole = pl.concat(numbered) if numbered else pl.DataFrame(schema={**schema, PART: pl.Int64})
     return whole.with_columns(pl.int_range(pl.len(), dtype=pl.Int64).alias(INDEX))
+
+
+def _two_writings(
+    rows: pl.DataFrame, serials: Iterable[str], known: Known, silent: Collection[Reason]
+) -> list[Finding]:
+    """Ask of which piece a row is whose serial is another writing of two pieces on record."""
+    unsure = {} if Reason.UNKNOWN_SERIAL in silent else doubtful_writings(serials, known)
+    columns = ["serial", "subject"] if "subject" in rows.columns else ["serial"]
+    return [
+        Finding(
+            index,
+            Reason.UNKNOWN_SERIAL,
+            f"{serial} may be {' or '.join(unsure[serial])}, which are not one piece on record",
+            "Type the serial of the piece that is meant, as it is on record.",
+        )
+        for index, *own in rows.select(INDEX, *columns).iter_rows()
+        for serial in own
+        if serial in unsure
+    ]
 
 
 def _is_sure(missing: Finding, found: _Findings) -> bool:

@@ -11,6 +11,7 @@ from typing import Any
 from qc.errors import QcError
 from qc.ingest.cells import known_field, read_moment, read_number, read_verdict, read_whole
 from qc.ingest.checking.checked import Checked, check, typed_row
+from qc.ingest.checking.same_serials import written_alike
 from qc.ingest.frames import EVENT_ROW, READING_ROW, event_frame, reading_frame
 from qc.ingest.known import Known
 from qc.ingest.reasons import Reason
@@ -172,10 +173,22 @@ def recheck(
         One for each row, holding that row alone, accepted or held again.
     """
     corrected = {row.replaces for row in rows if row.replaces is not None}
+    # a reading put right to another writing of its own piece is to be written so, not as it stands
+    spelt = {old for row in rows if (old := _only_spelt(row))}
+    serials = {serial: model for serial, model in known.serials.items() if serial not in spelt}
+    known = replace(known, serials=serials) if spelt else known
     recorded = {key: old for key, old in known.recorded.items() if old.id not in corrected}
     return check(
         [_unfolded(row) for row in rows], plan, replace(known, recorded=recorded), confirmed=confirmed
     )
+
+
+def _only_spelt(mended: MendedRow) -> str:
+    """Return the serial of a reading that a correction only writes otherwise, empty where it does more."""
+    if mended.replaces is None or "serial" not in mended.changed:
+        return ""
+    old, new = (str(serial or "") for serial in mended.changed["serial"])
+    return old if written_alike(old) == written_alike(new) else ""
 
 
 def _unfolded(mended: MendedRow) -> Unfolded:

@@ -19,6 +19,7 @@ from qc.jobs.roles import Verb, may, refuse_no_reason
 from qc.jobs.rows.finding import STANDS, standing_reading
 from qc.jobs.rows.naming import ColumnChange, piece_words, value_words
 from qc.jobs.rows.reasons import is_doubt
+from qc.jobs.rows.respelling import as_stored, left_behind
 from qc.jobs.workshop import Workshop
 from qc.plain import FrameRow, JsonObject
 from qc.report.terminal import correction_text
@@ -93,6 +94,8 @@ class Corrected(Tabled):
         Piece, stage and characteristic before and now.
     hold : tuple of str
         What is outside a limit of these figures now, in sentences; filled by `qc.jobs.pieces.with_hold`.
+    left : str
+        What still stands under another writing of the serial, in a sentence; empty where nothing does.
     """
 
     reading: int
@@ -106,6 +109,7 @@ class Corrected(Tabled):
     series: tuple[SeriesChange, ...] = ()
     places: tuple[Place, ...] = ()
     hold: tuple[str, ...] = ()
+    left: str = ""
 
     @property
     def sentence(self) -> str:
@@ -115,7 +119,8 @@ class Corrected(Tabled):
                 f"{self.what}: reading {self.reading} is taken back; it stays on record and counts no more."
             )
         said = listed([change.sentence() for change in self.changes]) or "it stands again as it was"
-        return f"{self.what}: {said}. Reading {self.by} stands in the place of {self.reading}."
+        told = f"{self.what}: {said}. Reading {self.by} stands in the place of {self.reading}."
+        return f"{told} {self.left}".rstrip()
 
     def to_dict(self) -> JsonObject:
         """Return the contract of ``qc correct --json``."""
@@ -286,6 +291,8 @@ def _settled(
         with workshop.store.writing():
             may(who, Verb.CORRECT, workshop.plan, workshop.store.people())
             done = tuple(settle(name) for name in names)
+            left = left_behind(workshop, [(one.places[0][0], one.places[-1][0]) for one in done])
+            done = tuple(replace(one, left=text) for one, text in zip(done, left, strict=True))
     return done, _judged(workshop)
 
 
@@ -296,6 +303,7 @@ def _corrected(
     old = standing_reading(workshop, name)
     mended = _mended(workshop, old, changes)
     checked = _checked(workshop, old, mended, as_typed=as_typed)
+    mended = as_stored(workshop, old, mended, checked)
     by = workshop.store.replace_reading(old["id"], checked.readings, who=who, when=workshop.now, why=why)
     told = tuple(
         ColumnChange(
@@ -361,10 +369,8 @@ def _judge(workshop: Workshop, mended: MendedRow, confirmed: Collection[str]) ->
     row = mended.row
     figure = (row["stage"], row["characteristic"], row["model"], row["serial"])
     known = known_of(workshop, [figure], {row["serial"]} - {""}, without=[mended.replaces or 0])
-    doubts = {str(one) for one in DOUBTS}
-    return recheck([mended], workshop.plan, known, confirmed=[name for name in confirmed if name in doubts])[
-        0
-    ]
+    doubts = {str(one) for one in DOUBTS} & set(confirmed)
+    return recheck([mended], workshop.plan, known, confirmed=doubts)[0]
 
 
 def _reasons(checked: Checked) -> tuple[HeldReason, ...]:
