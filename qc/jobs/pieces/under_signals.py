@@ -29,6 +29,7 @@ from qc.sayings import (
     MENDED,
     OPEN_STATES,
     OUTCOME_WORDS,
+    STAYS,
     Said,
     last_closing,
     outcome_of,
@@ -165,8 +166,8 @@ def told_by_answer(
 ) -> Iterator[HoldRow]:
     """Add from which day an answered signal held its pieces, and what its answer says of those it held.
 
-    That it had no cause releases them all; a mend those of its `own` series, none of which was made under its
-    cause: who was has another row.
+    That it had no cause releases them all; that the new level stays those that lie inside their limits; a
+    mend those of its `own` series, none of which was made under its cause: who was has another row.
     """
     closing = _closing_here(workshop, signal)
     outcome = outcome_of(closing) if closing else ""
@@ -176,6 +177,9 @@ def told_by_answer(
     }.get(outcome, "")
     for row in rows:
         held = replace(row, since=since[row.serial])
+        beyond = row.figure is None or row.figure.inside is False
+        if outcome == STAYS:
+            why = "" if beyond else f"the new level of signal {signal.name} stays"
         if closing is not None and why:
             said = f"{why}: {closing.text}".rstrip(": ")
             let_go = PieceDecided(closing.who, said, closing.when.date())
