@@ -135,35 +135,30 @@ def covered_from(
     nobody could keep back before what no list named. Nor was a piece held whose own card had not come in.
     """
     known, names = signal.known or signal.found.raised_day, {signal.id, *signal.before}
-    rows = workshop.store.told_signals(signal.series, until=until)
+    rows = workshop.store.told_signals(signal.series, days=(known, until))
     told = [(day, one) for day, each in rows for one in each if own_id(signal.series, one) in names]
     if told:  # of a store that was made before all this was kept the first one is not the oldest
-        told[0] = min(told[0][0], known), told[0][1]
+        told[0] = known, told[0][1]
     if not batch and not any(one.get("kept") for _, one in told):
         return dict.fromkeys(serials, known)
     entered = _batch_entered(workshop, batch, serials) if batch else _entered(workshop, verdict, serials)
     ordinals = {point.serial: point.ordinal for point in verdict.points}
     found: dict[str, date] = {}
     for day, one in told:
-        if batch:
-            covered = set(serials) if _first_batch(one) == batch else set()
-        else:
-            covered = _kept_of(one, ordinals)
         for serial in serials:
-            if serial in covered and serial not in found:
-                came = max(day, entered.get(serial, day))
-                if came <= until:
-                    found[serial] = came
+            covered = _first_batch(one) == batch if batch else _kept(one, serial, ordinals)
+            came = max(day, entered.get(serial, day))
+            if covered and came <= until:
+                found.setdefault(serial, came)
     return found
 
 
-def _kept_of(told: JsonObject, ordinals: Mapping[str, int]) -> set[str]:
-    """Return the pieces of the stretch that a finding held; to the end where its last was renamed."""
+def _kept(told: JsonObject, serial: str, ordinals: Mapping[str, int]) -> bool:
+    """Say whether a piece lies in the stretch that a finding held; to the end where its last was renamed."""
     kept = SignalResult.from_dict(told).kept
-    if not kept:
-        return set()
-    first, last = ordinals.get(kept[0], 1), ordinals.get(kept[1], len(ordinals))
-    return {serial for serial, ordinal in ordinals.items() if first <= ordinal <= last}
+    if not kept or serial not in ordinals:
+        return False
+    return ordinals.get(kept[0], 1) <= ordinals[serial] <= ordinals.get(kept[1], len(ordinals))
 
 
 def _first_batch(told: JsonObject) -> str:

@@ -305,7 +305,10 @@ def under_cause(
     shown = any(one.raised_serial == found.raised_serial for one in verdict.signals)
     own = {point.ordinal: point for point in pieces_under(verdict, found)} if shown else {}
     end = found.mended or len(verdict.points) + 1
-    held = [point for one in (found, *earlier) for point in kept_pieces(verdict, one)]
+    # once it is mended the change is known at both ends: what lies before its start was not made under it
+    begin = min(own, default=1) if found.mended is not None and found.kind != "single" else 1
+    held = [point for point in kept_pieces(verdict, found) if point.ordinal >= begin]
+    held += [point for one in earlier for point in kept_pieces(verdict, one)]
     own |= {point.ordinal: point for point in held if point.ordinal < end}
     return tuple(own[ordinal] for ordinal in sorted(own))
 
