@@ -1,8 +1,13 @@
 """What the pages say of a piece agrees: since when it was held, whether it waits, and by when is asked."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
+
+from qc.jobs.judging import verdicts_of_day
+from qc.jobs.pieces import under_cause
+from qc.jobs.workshop import open_workshop
 
 BENT = [f"A-{number:03d}" for number in range(31, 37)]
 COURSE = (
@@ -43,6 +48,18 @@ def test_read_again_after_the_first_piece_of_the_mend_it_was_measured_again(bows
     }
     bows.later().ship("A-031")
     assert "A-031" not in rows_of(bows)
+
+
+def test_what_lies_before_the_start_of_a_mended_change_was_not_made_under_it(bows):
+    bows.bend(50.0, 2)
+    bows.ask("signals", "close", "1", *bows.mended, "--from", "A-037", "--who", "ML")
+    workshop = open_workshop(bows.folder, as_of=bows.day)
+    (verdict,) = verdicts_of_day(workshop)
+    workshop.store.close()
+    told_wider = replace(verdict.signals[-1], kept=("A-028", "A-036"))
+    assert [point.serial for point in under_cause(told_wider, (), verdict)] == BENT
+    open_yet = under_cause(replace(told_wider, mended=None), (), verdict)
+    assert open_yet[0].serial == "A-028", "until it is answered it holds what it held"
 
 
 def test_a_mend_of_which_no_first_piece_is_named_goes_by_the_day_of_closing(bows):
