@@ -14,7 +14,6 @@ import polars as pl
 from qc import clock
 from qc.jobs.judging import SignalOfDay
 from qc.jobs.workshop import Workshop
-from qc.plain import JsonObject
 from qc.sayings import CLOSINGS, MENDED, What, outcome_of, told_here
 from qc.store import own_id
 from qc.watch import SeriesVerdict, SignalResult
@@ -136,11 +135,12 @@ def covered_from(
     """
     known, names = signal.known or signal.found.raised_day, {signal.id, *signal.before}
     rows = workshop.store.told_signals(signal.series, days=(known, until))
-    told = [(day, one) for day, each in rows for one in each if own_id(signal.series, one) in names]
-    if told:  # of a store that was made before all this was kept the first one is not the oldest
-        told[0] = known, told[0][1]
-    if not batch and not any(one.get("kept") for _, one in told):
+    own = ((day, one) for day, each in rows for one in each if own_id(signal.series, one) in names)
+    told = [(day, SignalResult.from_dict(one)) for day, one in own]
+    # a store that was made before all this was kept does not say what its tellings held
+    if not told or (not batch and all(one.kept is None for _, one in told)):
         return dict.fromkeys(serials, known)
+    told[0] = known, told[0][1]
     entered = _batch_entered(workshop, batch, serials) if batch else _entered(workshop, verdict, serials)
     ordinals = {point.serial: point.ordinal for point in verdict.points}
     found: dict[str, date] = {}
@@ -153,16 +153,16 @@ def covered_from(
     return found
 
 
-def _kept(told: JsonObject, serial: str, ordinals: Mapping[str, int]) -> bool:
+def _kept(told: SignalResult, serial: str, ordinals: Mapping[str, int]) -> bool:
     """Say whether a piece lies in the stretch that a finding held; to the end where its last was renamed."""
-    kept = SignalResult.from_dict(told).kept
-    if not kept or serial not in ordinals:
+    if not told.kept or serial not in ordinals:
         return False
-    return ordinals.get(kept[0], 1) <= ordinals[serial] <= ordinals.get(kept[1], len(ordinals))
+    first, last = told.kept
+    return ordinals.get(first, 1) <= ordinals[serial] <= ordinals.get(last, len(ordinals))
 
 
-def _first_batch(told: JsonObject) -> str:
-    first = next(iter(SignalResult.from_dict(told).suspects), None)
+def _first_batch(told: SignalResult) -> str:
+    first = next(iter(told.suspects), None)
     return first.name if first is not None and first.kind == "batch" else ""
 
 
