@@ -45,13 +45,16 @@ class ProvenStore:
         with self._database.reading() as conn:
             return read_told(conn, series, until)
 
-    def told_signals(self, series: str, *, before: int | None = None) -> list[tuple[date, list[JsonObject]]]:
+    def told_signals(
+        self, series: str, *, before: int | None = None, days: tuple[date, date] | None = None
+    ) -> list[tuple[date, list[JsonObject]]]:
         """Return the signals of a series with the day, each time they were told otherwise, oldest first.
 
-        With `before` only what had been told when saying number `before` was said.
+        With `before` only what had been told when saying number `before` was said, with `days` only what was
+        told from one day to another.
         """
         with self._database.reading() as conn:
-            return read_told_signals(conn, series, before)
+            return read_told_signals(conn, series, before, days)
 
     def entries(self, since: int = 0) -> list[Entry]:
         """Return the entries after number `since`, oldest first."""

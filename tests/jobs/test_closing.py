@@ -334,7 +334,7 @@ def test_a_mend_lets_no_piece_go_that_is_in_the_house(bows):
     assert closed["to_tick"] == sorted(before)
     assert held(bows).keys() == before.keys()
     own = held(bows)["A-031"]
-    assert own["because"].startswith(f"made under signal {closed['number']}, mended on ")
+    assert own["because"].startswith(f"made under signal {closed['number']}, closed as mended on ")
     assert own["next_step"].startswith("Measure it again, or tick it off: qc signals tick")
 
     bows.ask("signals", "tick", closed["id"], "--piece", "A-031", "--who", "ML")

@@ -10,7 +10,7 @@ from datetime import timedelta
 from qc import clock
 from qc.jobs.judging import SignalOfDay
 from qc.jobs.pieces import HoldList
-from qc.jobs.signals import ANSWERED_WITHIN, owner_of
+from qc.jobs.signals import ANSWERED_WITHIN, asked_since, owner_of
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import OPEN_STATES
@@ -121,9 +121,9 @@ def _rows(workshop: Workshop) -> tuple[Share, ...]:
 
 
 def _reactions(workshop: Workshop, signals: Iterable[SignalOfDay]) -> tuple[Share, ...]:
-    since = workshop.today - ANSWERED_WITHIN
+    since, zone = workshop.today - ANSWERED_WITHIN, workshop.plan.workshop.time_zone
     waiting = [one for one in signals if _waits(one)]
-    late = [owner_of(one.said) or "" for one in waiting if (one.known or one.found.raised_day) < since]
+    late = [owner_of(one.said) or "" for one in waiting if asked_since(one, zone) < since]
     return _shares([owner_of(one.said) or "" for one in waiting], late)
 
 

@@ -20,6 +20,7 @@ from .left import LeftPiece as LeftPiece
 from .left import left_before as left_before
 from .left import left_pieces as left_pieces
 from .left import with_parts as with_parts
+from .measured_again import measured_since_mended as measured_since_mended
 from .outside import figures_of as figures_of
 from .outside import figures_outside as figures_outside
 from .outside import outside_up_to_date as outside_up_to_date
@@ -34,7 +35,6 @@ from .tags import HoldTags as HoldTags
 from .tags import tags_of as tags_of
 from .tags import write_tags as write_tags
 from .under_signals import covered_by as covered_by
-from .under_signals import measured_since_mended as measured_since_mended
 from .under_signals import mend_of as mend_of
 from .under_signals import under_cause as under_cause
 from .waiting_rows import Undecided as Undecided

@@ -8,13 +8,13 @@ import polars as pl
 
 from qc.jobs.judging import SignalOfDay
 from qc.jobs.pieces.answered import LeftOn, left_while_held
+from qc.jobs.pieces.measured_again import measured_since_mended
 from qc.jobs.pieces.rows import HoldRow
 from qc.jobs.pieces.under_signals import (
     OpenSignal,
     answer_words,
     figure_of,
     left_to_deal_with,
-    measured_since_mended,
     mend_of,
     rows_under,
     those_asked,
@@ -55,9 +55,9 @@ def by_batches(
             rests = (tuple(f"{first.name} {own}" for own in (signal.id, *signal.before)),)
             if not closed:
                 held = rows_under(workshop, figure, serials, "batch", because, step, rests)
-                rows += with_since(workshop, signal, held, gone)
+                rows += with_since(workshop, signal, verdict, held, gone, batch=first.name)
                 continue
-            since = left_while_held(workshop, signal, serials, gone)
+            since = left_while_held(workshop, signal, verdict, serials, gone, batch=first.name)
             told = _told_by_mend(workshop, signal, verdict)
             serials = [serial for serial in serials if serial in since and serial not in told]
             because = f"{because}, {answer_words(workshop, signal)}"
@@ -70,6 +70,6 @@ def _told_by_mend(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdic
     """Return the pieces of a mended cause: ticked off, measured again since, or with a row of their own."""
     if mend_of(signal) is None:
         return set()
-    again = measured_since_mended(workshop, verdict.key, verdict.points, signal.said)
+    again = measured_since_mended(workshop, verdict, verdict.points, signal.said)
     left = left_to_deal_with(workshop, signal, verdict)
     return {*pieces_done(signal.said), *again, *(point.serial for point in left)}

@@ -13,27 +13,25 @@ from dataclasses import replace
 from datetime import date
 from typing import Literal
 
-import polars as pl
-
 from qc.jobs.judging import SignalOfDay, signals_of_day
-from qc.jobs.pieces.answered import LeftOn, held_since, left_while_held, spans_of
+from qc.jobs.pieces.answered import LeftOn, covered_from, held_since, left_while_held, spans_of
 from qc.jobs.pieces.left import TO_DECIDE
+from qc.jobs.pieces.measured_again import measured_again, measured_since_mended
 from qc.jobs.pieces.outside import figures_of
 from qc.jobs.pieces.rows import HoldRow, PieceDecided
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic, Plan, Stage
 from qc.sayings import (
     CLOSED_STATES,
-    CLOSINGS,
     FALSE,
     MENDED,
     OPEN_STATES,
     OUTCOME_WORDS,
+    STAYS,
     Said,
     last_closing,
     outcome_of,
     pieces_done,
-    told_here,
 )
 from qc.watch import (
     Point,
@@ -100,7 +98,7 @@ def by_signals(
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
         held = rows_under(workshop, figure, serials, "signal", because, step, rests)
-        rows += with_since(workshop, signal, held, gone)
+        rows += with_since(workshop, signal, verdict, held, gone)
     return rows
 
 
@@ -119,12 +117,11 @@ def by_mends(
         figure, closing = figure_of(workshop.plan, verdict.key), _closing_here(workshop, signal)
         if figure is None or closing is None or mend_of(signal) is None:
             continue
-        on = day_words(closing.when.date(), workshop.today)
-        because = f"made under signal {signal.name}, mended on {on}"
+        because = f"made under signal {signal.name}, {_mended_words(workshop, verdict, closing)}"
         rests = ((signal.id, *signal.before),)
         serials = those_asked(only, (one.serial for one in left_to_deal_with(workshop, signal, verdict)))
         kept = {p.serial for one in (signal.found, *signal.earlier) for p in kept_pieces(verdict, one)}
-        held_then = left_while_held(workshop, signal, kept.intersection(serials), gone)
+        held_then = left_while_held(workshop, signal, verdict, kept.intersection(serials), gone)
         for row in rows_under(workshop, figure, serials, "signal", because, "", rests):
             tick = f"tick it off: qc signals tick {signal.name} --piece {row.serial} --who CODE"
             step, out = f"Measure it again, or {tick}", f"It has left: {TO_DECIDE}, then {tick}"
@@ -151,7 +148,7 @@ def by_answered(
         held_then = _held_until_answered(workshop, signal, verdict, gone)
         asked = those_asked(only, (point.serial for point in held_then))
         mended = mend_of(signal) is not None
-        since = left_while_held(workshop, signal, asked, gone, made_after=mended)
+        since = left_while_held(workshop, signal, verdict, asked, gone, made_after=mended)
         serials = [serial for serial in asked if serial in since]
         because = f"signal {signal.name}, {answer_words(workshop, signal)}"
         rests = ((signal.id, *signal.before),)
@@ -165,8 +162,8 @@ def told_by_answer(
 ) -> Iterator[HoldRow]:
     """Add from which day an answered signal held its pieces, and what its answer says of those it held.
 
-    That it had no cause releases them all; a mend those of its `own` series, none of which was made under its
-    cause: who was has another row.
+    That it had no cause releases them all; that the new level stays those that lie inside their limits; a
+    mend those of its `own` series, none of which was made under its cause: who was has another row.
     """
     closing = _closing_here(workshop, signal)
     outcome = outcome_of(closing) if closing else ""
@@ -176,6 +173,9 @@ def told_by_answer(
     }.get(outcome, "")
     for row in rows:
         held = replace(row, since=since[row.serial])
+        beyond = row.figure is None or row.figure.inside is False
+        if outcome == STAYS:
+            why = "" if beyond else f"the new level of signal {signal.name} stays"
         if closing is not None and why:
             said = f"{why}: {closing.text}".rstrip(": ")
             let_go = PieceDecided(closing.who, said, closing.when.date())
@@ -199,7 +199,7 @@ def _held_until_answered(
     held = [point for _, point in sorted(every.items()) if point.serial not in dealt]
     own = {p.serial for p in pieces_in(verdict, signal.found)} if signal.shown else set()
     since = dict.fromkeys((point.serial for point in held), signal.found.raised_day)
-    again = _measured_again(workshop, verdict.key, held, since)
+    again = measured_again(workshop, verdict.key, held, since)
     let_go = {
         one for one, day in again.items() if one not in own and (one not in gone or day <= gone[one].day)
     }
@@ -215,17 +215,41 @@ def answer_words(workshop: Workshop, signal: SignalOfDay) -> str:
     return f"closed on {on} by {closing.who}: {OUTCOME_WORDS[outcome_of(closing)]}"
 
 
+def _mended_words(workshop: Workshop, verdict: SeriesVerdict, closing: Said) -> str:
+    """Say by when a cause was mended: before the first piece made after it, else when somebody said so."""
+    first = next((point for point in verdict.points if point.serial == closing.first), None)
+    if first is None:
+        return f"closed as mended on {day_words(closing.when.date(), workshop.today)}"
+    return f"mended before {first.serial} ({day_words(first.day, workshop.today)})"
+
+
 def _closing_here(workshop: Workshop, signal: SignalOfDay) -> Said | None:
     """Return the words that closed a signal last, their moment in the workshop's zone."""
     return last_closing(signal.said, workshop.plan.workshop.time_zone)
 
 
 def with_since(
-    workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow], gone: Mapping[str, LeftOn]
+    workshop: Workshop,
+    signal: SignalOfDay,
+    verdict: SeriesVerdict,
+    rows: Iterable[HoldRow],
+    gone: Mapping[str, LeftOn],
+    *,
+    batch: str = "",
 ) -> list[HoldRow]:
     """Add from which day a signal that waits holds its pieces; one that was closed in between let them go."""
+    rows, today = list(rows), workshop.today
     spans = spans_of(signal, workshop.plan.workshop.time_zone)
-    return [replace(row, since=held_since(spans, gone.get(row.serial)) or spans[-1].first) for row in rows]
+    left = [row.serial for row in rows if row.serial in gone]
+    own = covered_from(workshop, signal, verdict, left, today, batch=batch) if left else {}
+    found = []
+    for row in rows:
+        since = spans[-1].first
+        if row.serial in gone:
+            day = own.get(row.serial, today)
+            since = held_since(spans, gone[row.serial], day) or max(since, day)
+        found.append(replace(row, since=since))
+    return found
 
 
 def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
@@ -243,7 +267,7 @@ def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) ->
         if point.serial not in now
     ]
     since = dict.fromkeys((point.serial for point in before), signal.found.raised_day)
-    again = _measured_again(workshop, verdict.key, before, since)
+    again = measured_again(workshop, verdict.key, before, since)
     kept = {point.serial: point for point in before if point.serial not in again}
     return sorted({**kept, **now}.values(), key=lambda point: point.ordinal)
 
@@ -270,22 +294,8 @@ def left_to_deal_with(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVe
     points = {p.ordinal: p for p in under_cause(signal.found, signal.earlier, verdict)}
     ticked = pieces_done(signal.said)
     left = [point for _, point in sorted(points.items()) if point.serial not in ticked]
-    again = measured_since_mended(workshop, verdict.key, left, signal.said)
+    again = measured_since_mended(workshop, verdict, left, signal.said)
     return [point for point in left if point.serial not in again]
-
-
-def measured_since_mended(
-    workshop: Workshop, key: SeriesKey, points: Sequence[Point], said: Iterable[Said]
-) -> dict[str, date]:
-    """Return the pieces measured once more since their cause was said to be mended, with the newest day.
-
-    A signal may be reopened and closed again: a piece that was measured in between was measured. One that was
-    made after a mend that did not hold waits for the next one.
-    """
-    closings = [one for one in said if one.what in CLOSINGS and outcome_of(one) == MENDED]
-    days = sorted(one.when.date() for one in told_here(closings, workshop.plan.workshop.time_zone))
-    since = {point.serial: next((day for day in days if day >= point.day), date.max) for point in points}
-    return _measured_again(workshop, key, points, since, on=True)
 
 
 def under_cause(
@@ -295,34 +305,12 @@ def under_cause(
     shown = any(one.raised_serial == found.raised_serial for one in verdict.signals)
     own = {point.ordinal: point for point in pieces_under(verdict, found)} if shown else {}
     end = found.mended or len(verdict.points) + 1
-    held = [point for one in (found, *earlier) for point in kept_pieces(verdict, one)]
+    # once it is mended the change is known at both ends: what lies before its start was not made under it
+    begin = min(own, default=1) if found.mended is not None and found.kind != "single" else 1
+    held = [point for point in kept_pieces(verdict, found) if point.ordinal >= begin]
+    held += [point for one in earlier for point in kept_pieces(verdict, one)]
     own |= {point.ordinal: point for point in held if point.ordinal < end}
     return tuple(own[ordinal] for ordinal in sorted(own))
-
-
-def _measured_again(
-    workshop: Workshop,
-    key: SeriesKey,
-    points: Sequence[Point],
-    since: Mapping[str, date],
-    *,
-    on: bool = False,
-) -> dict[str, date]:
-    """Return the pieces measured for a figure once more after a day of each, with the newest day.
-
-    With `on` also those of that day itself; what was measured first on it was measured once.
-    """
-    figure = workshop.plan.characteristic(key.stage, key.characteristic)
-    if not points or figure is None:
-        return {}
-    first = {point.serial: point.day for point in points}
-    rows = workshop.store.figures(key.stage, figure.sources, until=workshop.today, serials=sorted(first))
-    newest = rows.group_by("serial").agg(pl.col("day").max()).iter_rows()
-    return {
-        serial: day
-        for serial, day in newest
-        if day is not None and day > first[serial] and (day > since[serial] or (on and day == since[serial]))
-    }
 
 
 def figure_of(plan: Plan, key: SeriesKey) -> Figure | None:

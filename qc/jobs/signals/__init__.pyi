@@ -7,6 +7,7 @@ from .life import ANSWERED_WITHIN as ANSWERED_WITHIN
 from .life import SAID_ALREADY as SAID_ALREADY
 from .life import SignalLife as SignalLife
 from .life import SignalList as SignalList
+from .life import asked_since as asked_since
 from .life import life_of as life_of
 from .life import owner_of as owner_of
 from .pieces import MadeUnder as MadeUnder

@@ -305,6 +305,15 @@ def owner_of(said: Sequence[Said]) -> str | None:
     return taken[-1] if taken else None
 
 
+def asked_since(row: SignalOfDay, zone: str) -> date:
+    """Return since when an answer to a signal is asked: it was first told, or opened again after an answer.
+
+    A mend that did not hold asks anew: the days until it failed are not counted against whoever answers.
+    """
+    opened = [one.when.date() for one in told_here(row.said, zone) if one.what is What.REOPENED]
+    return max([row.known or row.found.raised_day, *opened])
+
+
 def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None) -> SignalLife:
     """Put a signal beside its plan and its series; a figure that the plan dropped goes by its key.
 
@@ -324,8 +333,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
     title = f"{stage.name}: {figure.name}{family}" if stage and figure else row.series
     known = row.known or row.found.raised_day
     said = told_here(row.said, plan.workshop.time_zone)
-    # a mend that did not hold asks anew: the days until it failed are not counted against whoever answers
-    asked = max([known, *(one.when.date() for one in said if one.what is What.REOPENED)])
+    asked = asked_since(row, plan.workshop.time_zone)
     points, kind = verdict.points if verdict else (), figure.kind if figure else "measured"
     reaction, better = figure.reaction if figure else (), is_good_news(row.found, kind)
     steps = steps_for(points, reaction, row.found.next_step, kind, better=better)

@@ -141,7 +141,7 @@ def made_under(
     left = {serial: one.day for serial, one in out.items()}
     done = pieces_done(told_here(events, workshop.plan.workshop.time_zone))
     outside = _outside(workshop, verdict)
-    again = measured_since_mended(workshop, verdict.key, points, events)
+    again = measured_since_mended(workshop, verdict, points, events)
     let_go = _let_go(events)
     pieces = []
     for point in points:

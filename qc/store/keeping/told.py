@@ -234,13 +234,18 @@ def read_told(
 
 
 def read_told_signals(
-    conn: Connection, series: str, before: int | None = None
+    conn: Connection,
+    series: str,
+    before: int | None = None,
+    days: tuple[date, date] | None = None,
 ) -> list[tuple[date, list[JsonObject]]]:
     """Return the signals of a series each time they were told in other words, with the day, oldest first.
 
-    With `before` only what had been told when that saying was said.
+    With `before` only what had been told when that saying was said, with `days` only from one to another.
     """
     asked = select(told.c.day, told.c.body).where(told.c.series == series, told.c.body.is_not(None))
+    if days is not None:
+        asked = asked.where(told.c.day.between(*(day.isoformat() for day in days)))
     if before is not None:
         said = select(signal_event.c.entry).where(signal_event.c.id == before).scalar_subquery()
         asked = asked.where(told.c.entry < said)
