@@ -64,6 +64,7 @@ def left_behind(workshop: Workshop, serials: Sequence[tuple[str, str]]) -> list[
 
 
 def _left(workshop: Workshop, old: str, new: str) -> str:
+    """Say what still stands under the other writing of a serial, and how each of it is put right."""
     if not old or old == new or written_alike(old) != written_alike(new):
         return ""
     store = workshop.store

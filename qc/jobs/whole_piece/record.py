@@ -204,13 +204,9 @@ def piece_record(
     notes = _notes(workshop, serial, place.shipped, waits)
     # what was asked is answered last, where the board looks for it
     notes += _why_no_day(due, place.shipped, part=part, came_back=came_back) if leaving is None else []
-    inside = tree.inside(serial)
-    if hold is None:
-        hold = hold_list(workshop, serials=[serial, *inside], judge=False, verdicts=own, keep=False).rows
-    parts_held = [row for row in hold if row.serial in inside]
-    hold, waiting = tuple(row for row in hold if row.serial == serial), undecided(workshop, [serial])
+    hold, in_it = _held(workshop, serial, tree, own, hold)
+    waiting = undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
-    of_parts = _figures_of_parts(workshop, inside, own)
     parts, returns = parts_of(workshop, serial, tree), returns_of(workshop, serial, tree, _suspected(signals))
     without = _without(workshop, serial, model, None if part else place.shipped, tree)
     return PieceRecord(
@@ -234,23 +230,31 @@ def piece_record(
         leaving=leaving,
         judgement=judgement_of(
             *(hold, place.shipped, figures, signals, returns, leaving, waiting, without),
-            parts=PartsJudged(parts_held, of_parts),
+            parts=in_it,
         ),
         notes=tuple(notes),
-        of_parts=of_parts,
+        of_parts=in_it.figures,
     )
 
 
-def _figures_of_parts(
-    workshop: Workshop, parts: Sequence[str], verdicts: Sequence[SeriesVerdict]
-) -> tuple[tuple[str, tuple[FigureOfPiece, ...]], ...]:
-    """Return the figures of what is in a piece: who has the instrument asks by its serial alone."""
-    found = []
-    for part in parts:
-        figures = figures_of_piece(workshop, part, "", verdicts)
-        if figures:
-            found.append((part, _not_judged(figures, undecided(workshop, [part]))))
-    return tuple(found)
+def _held(
+    workshop: Workshop,
+    serial: str,
+    tree: Genealogy,
+    verdicts: Sequence[SeriesVerdict],
+    hold: Sequence[HoldRow] | None,
+) -> tuple[tuple[HoldRow, ...], PartsJudged]:
+    """Return why a piece is to be held, and what is in it: who has it asks by its own serial alone."""
+    inside = tree.inside(serial)
+    if hold is None:
+        hold = hold_list(workshop, serials=[serial, *inside], judge=False, verdicts=verdicts, keep=False).rows
+    figures = []
+    for part in inside:
+        own = figures_of_piece(workshop, part, "", verdicts)
+        if own:
+            figures.append((part, _not_judged(own, undecided(workshop, [part]))))
+    held = tuple(row for row in hold if row.serial in inside)
+    return tuple(row for row in hold if row.serial == serial), PartsJudged(held, tuple(figures))
 
 
 def _notes(workshop: Workshop, serial: str, shipped: date | None, waits: NotJudged | None) -> list[str]:

@@ -34,7 +34,7 @@ class PartsJudged:
     """What is in a piece: why parts of it are to be held, what was released among it, and their figures."""
 
     hold: Sequence[HoldRow] = ()
-    figures: Sequence[tuple[str, Sequence[FigureOfPiece]]] = ()
+    figures: tuple[tuple[str, tuple[FigureOfPiece, ...]], ...] = ()
 
     @property
     def waits(self) -> list[HoldRow]:

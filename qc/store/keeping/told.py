@@ -245,7 +245,8 @@ def read_told_signals(
     """
     asked = select(told.c.day, told.c.body).where(told.c.series == series, told.c.body.is_not(None))
     if days is not None:
-        asked = asked.where(told.c.day.between(*(day.isoformat() for day in days)))
+        first, last = (day.isoformat() for day in days)
+        asked = asked.where(told.c.day.between(first, last))
     if before is not None:
         said = select(signal_event.c.entry).where(signal_event.c.id == before).scalar_subquery()
         asked = asked.where(told.c.entry < said)
