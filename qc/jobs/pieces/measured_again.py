@@ -29,13 +29,15 @@ def measured_since_mended(
         first, closed = places.get(one.first), one.when.date()
         mends.append((first, closed if first is None else min(closed, first.day + timedelta(days=1))))
     since = {
-        point.serial: next(
-            (day for first, day in mends if (first.ordinal > point.ordinal if first else day >= point.day)),
-            date.max,
-        )
+        point.serial: next((day for first, day in mends if _ends(first, day, point)), date.max)
         for point in points
     }
     return measured_again(workshop, verdict.key, points, since, on=True)
+
+
+def _ends(first: Point | None, day: date, point: Point) -> bool:
+    """Say whether a piece was made before a mend: before its first piece, else by the day it was told."""
+    return day >= point.day if first is None else first.ordinal > point.ordinal
 
 
 def measured_again(
