@@ -5,6 +5,7 @@ import json
 import pytest
 
 from qc.errors import QcError, UsageError
+from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_now, load_verdicts, not_judged_since
 from qc.jobs.pieces import hold_list, with_hold
 from qc.jobs.rows import (
