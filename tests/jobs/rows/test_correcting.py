@@ -5,6 +5,7 @@ import json
 import pytest
 
 from qc.errors import QcError, UsageError
+from qc.jobs.errors import JobError
 from qc.jobs.judging import judge_now, load_verdicts, not_judged_since
 from qc.jobs.pieces import hold_list, with_hold
 from qc.jobs.rows import (
@@ -232,3 +233,19 @@ def test_a_correction_card_takes_the_place_of_what_stands_when_it_is_accepted(sh
     assert force_of(shop).value == 0.93
     undo_decisions(shop, [row.id], who="IS", why="the card was of another piece")
     assert force_of(shop).value == 0.94 and shop.store.verify() == []
+
+
+def test_a_serial_put_right_to_another_writing_is_stored_so_and_what_is_left_is_said(shop):
+    said = {"who": "IS", "why": "the rotor's own letters", "as_typed": True}
+    small = correct_reading(shop, str(force_of(shop).id), {"serial": "rt 711"}, **said)
+    done = correct_reading(shop, str(small.by), {"serial": "RT-711"}, **said)
+    assert "rt 711 becomes RT-711" in done.sentence
+    assert done.sentence.endswith("Nothing stands under rt 711 any more.")
+    assert [one.id for one in readings_of(shop, "RT-711").readings if one.state == "stands"] == [done.by]
+
+
+def test_a_serial_that_is_there_already_in_another_writing_is_not_said_to_be_changed(shop):
+    old = force_of(shop)
+    with pytest.raises(JobError, match=f"says {PIECE} already"):
+        correct_reading(shop, str(old.id), {"serial": PIECE.lower()}, who="IS", why="small letters")
+    assert force_of(shop).id == old.id
