@@ -19,6 +19,14 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 
 
+NOTHING_ASKED = "# Of these headings none is in question, and the sheet is refused all the same:"
+
+BEGUN = """# Where one of its headings is what is missing, say so and hand it in with this file as --mapping:
+# card: ID-OF-THE-CARD
+# columns: {"Heading as it stands on the sheet": Serial}"""
+"""How a mapping is begun by hand, for a sheet of which nothing can be proposed."""
+
+
 @dataclass(frozen=True, slots=True)
 class Proposal:
     """What a mapping has to answer for some sheets, and why others can be read with none."""
@@ -31,8 +39,10 @@ class Proposal:
         return {"questions": [q.to_dict() for q in self.questions], "refused": list(self.refused)}
 
     def to_text(self) -> str:
-        """Return the mapping as YAML to edit."""
-        return proposal_text(self.questions).rstrip("\n")
+        """Return the mapping as YAML to edit; of sheets refused for something else how one is begun."""
+        if self.questions or not self.refused:
+            return proposal_text(self.questions).rstrip("\n")
+        return "\n".join([NOTHING_ASKED, *(f"# {said}" for said in self.refused), BEGUN])
 
 
 def propose_mapping(workshop: Workshop, files: Sequence[tuple[str, bytes | SheetError]]) -> Proposal:

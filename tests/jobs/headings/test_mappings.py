@@ -179,3 +179,17 @@ def test_a_command_that_a_refusal_names_runs_as_it_stands(shop, command, tmp_pat
 def test_a_day_at_the_command_is_read_as_on_a_card(shop, command, typed, code, said):
     answer = command("status", "--as-of", typed, "--workshop", shop.folder)
     assert answer.exit_code == code and said in " ".join(answer.output.split())
+
+
+def test_a_sheet_refused_for_something_else_is_not_said_to_need_no_mapping(shop):
+    card = b"Card;Joints card\n\nDate;Rotor no.;Model;Joint leak\n2026-11-12;17;tenor;1,2\n"
+    text = propose_mapping(shop, [("a.csv", card)]).to_text()
+    assert "Joints card does not say Serial" in text and "no mapping is needed" not in text
+    assert all(line.startswith("#") for line in text.splitlines())
+    # the lines with which it is begun are a mapping, once their words are filled in
+    begun = [line.removeprefix("# ") for line in text.splitlines()[-2:]]
+    filled = "\n".join(begun).replace("ID-OF-THE-CARD", "joints-card")
+    filled = filled.replace("Heading as it stands on the sheet", "Rotor no.")
+    mappings = read_mapping(filled, "m.yaml", shop.plan)
+    receipt = upload(shop, [("a.csv", card)], who="IS", mappings=mappings)
+    assert receipt.refused == () and receipt.sheets[0].count.file == "a.csv"
