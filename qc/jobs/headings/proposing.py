@@ -18,7 +18,6 @@ from qc.jobs.headings.remembering import mappings_for
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 
-
 NOTHING_ASKED = "# Of these headings none is in question, and the sheet is refused all the same:"
 
 BEGUN = """# Where one of its headings is what is missing, say so and hand it in with this file as --mapping:
