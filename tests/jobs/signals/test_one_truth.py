@@ -10,6 +10,12 @@ from qc.jobs.pieces import under_cause
 from qc.jobs.workshop import open_workshop
 
 BENT = [f"A-{number:03d}" for number in range(31, 37)]
+COURSE = (
+    *(54.3, 62.7, 59.7, 59.7, 64.3, 62.0, 70.0, 58.0, 58.7, 57.0, 74.0, 77.7, 82.3, 77.7, 97.3, 89.3),
+    *(94.7, 82.7, 102.7, 103.3, 124.3),
+)
+"""Out of round by day [um]: an invented block that wears from the tenth piece on, first told as a step."""
+TOLD_AFTER = 14  # pieces; the step is told by the next evening
 
 
 def rows_of(shop):
@@ -85,3 +91,25 @@ def test_the_days_to_answer_count_from_the_reopening_on_every_page(bows, days, l
     found, (share,) = bows.signal(), bows.ask("status")["waiting"]["reactions"]
     assert (found["overdue"], found["due"]) == (bool(late), "2026-04-08")
     assert (share["number"], share["late"]) == (1, late)
+
+
+def test_only_what_the_list_of_the_evening_held_left_while_it_was_to_be_held(command, bows, tmp_path):
+    shop = type(bows)(command, tmp_path / "worn")
+    (tmp_path / "worn").mkdir()
+    shop.folder.mkdir()
+    plan = (bows.folder / "plan.yaml").read_text().replace("lower: 40, upper: 60", "upper: 200")
+    (shop.folder / "plan.yaml").write_text(plan)
+    serials = [f"A-{number:03d}" for number in range(1, len(COURSE) + 1)]
+    made = list(zip(serials, COURSE, strict=True))
+    for serial, figure in made[:TOLD_AFTER]:
+        shop.later().write({serial: figure})
+    shop.ask("upload", *sorted(shop.folder.parent.glob("serial-*.csv")), "--who", "FT")
+    that_evening = set(shop.waiting())
+    assert that_evening, "the step is told"
+    shop.ship(*serials[:TOLD_AFTER])
+    sheets = [shop.later().write({serial: figure}) for serial, figure in made[TOLD_AFTER:]]
+    shop.ask("upload", *sheets, "--who", "FT")
+    out = {serial: row for serial, row in shop.waiting().items() if row["shipped"]}
+    assert set(out) > that_evening, "it is told since an earlier piece now"
+    assert {serial for serial, row in out.items() if row["left_held"]} == that_evening
+    assert "Left while to be held" in shop.say("hold")
