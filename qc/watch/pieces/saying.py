@@ -14,22 +14,31 @@ MOST_DIGITS = 6  # chosen: more than any reading of a workshop has
 BEFORE = 30
 """Pieces before a change whose mean is the level before it; chosen: what a series has in a few months."""
 
+FAULT = "fault"
+"""The unit of a check that is passed or failed."""
+
 
 def outside_words(figure: PieceFigure) -> str:
     """Say the figure where it is worst, beside the limit it breaks or is nearest to.
 
     Examples
     --------
+    >>> from dataclasses import replace
     >>> from datetime import date
     >>> spot = PieceFigure("A-7", "", "lacquer", "thickness", "um", "flare, spot 2", 8.4, 10.0, None, False,
     ...                    None, False, "", date(2026, 5, 4))
     >>> outside_words(spot)
     '8.4 µm at flare, spot 2, under 10 µm'
+    >>> dunk = replace(spot, unit="fault", place="", value=1.0, lower=None, upper=0.0)
+    >>> outside_words(dunk)
+    'failed (it has to be passed)'
     """
     unit = unit_words(figure.unit)
     at = f" at {figure.place}" if figure.place and not figure.place.startswith("mean") else ""
     mean = f"{figure.place}: " if figure.place.startswith("mean") else ""
     side, limit = nearest_limit(figure)
+    if figure.unit == FAULT and limit == 0 and figure.value == 1:
+        return f"failed{at} (it has to be passed)"
     rule = f" (house rule: {figure.rule})" if figure.rule else ""
     if limit is None:
         return f"{mean}{stepped_words(figure.value, figure.step)} {unit}".rstrip() + at + rule
