@@ -187,9 +187,8 @@ def _to_do(
     more of what lies inside the limits.
     """
     low, high = verdict.lower, verdict.upper
-    beyond = outside or (
-        verdict.is_outside(point) and again is None
-    )  # the newest day counts, where it was measured again
+    # the newest day counts, where it was measured again
+    beyond = outside or (again is None and verdict.is_outside(point))
     known = "; it is inside the limits on record" if low is not None or high is not None else ""
     if again is not None and not beyond:
         gone = f"; left on {day_words(shipped, today)}" if shipped is not None else ""

@@ -10,7 +10,7 @@ import polars as pl
 
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.watch import PartUse, homes, way_up
+from qc.watch import PartUse, homes, way_down, way_up
 
 SHARED = ("batch", "tool")
 """What of a card may be to blame for many pieces, and can be followed to them."""
@@ -70,13 +70,7 @@ class Genealogy:
 
     def inside(self, serial: str) -> tuple[str, ...]:
         """Return every part of a piece, and what is in these."""
-        found: list[str] = []
-        waiting = [serial]
-        while waiting:
-            for use in self.parts_of(waiting.pop()):
-                found.append(use.part)
-                waiting.append(use.part)
-        return tuple(found)
+        return way_down(serial, self.uses)
 
     def whole(self, serial: str) -> str:
         """Return the instrument that a part is in, itself where it is in none."""

@@ -117,13 +117,16 @@ def way_down(serial: str, uses: Iterable[PartUse]) -> tuple[str, ...]:
     >>> way_down("K-9", [PartUse("T-4", "S-2"), PartUse("S-2", "K-9")])
     ('S-2', 'T-4')
     """
-    home = homes(uses)
+    inside: dict[str, list[str]] = {}
+    for use in uses:
+        if use.there:
+            inside.setdefault(use.piece, []).append(use.part)
     found: list[str] = []
-    around = [serial]
-    while around:
-        inside = [part for part, piece in home.items() if piece in around and part not in found]
-        found += inside
-        around = inside
+    waiting = [serial]
+    while waiting:
+        parts = inside.get(waiting.pop(), [])
+        found += parts
+        waiting += parts
     return tuple(found)
 
 

@@ -1,12 +1,9 @@
 """Who has the instrument asks by its serial: what was measured on its parts stands there, released or not."""
 
 import json
-import shutil
-from pathlib import Path
 
 import pytest
 
-PLAN = Path(__file__).parents[3] / "sample_measurements" / "plan.yaml"
 BUILT = "Card,Assembly card\n\nDate,Serial,Model,Part,Role,Batch,Person\n{}"
 PULLED = "Card,Slide force card\n\nDate,Serial,Model,Person,Gauge,Slide force [N]\n{}"
 GOOD = "2026-11-02,QH-1301,tenor,IS,,0.95\n"
@@ -14,14 +11,11 @@ PARTS = "2026-11-02,S-1301,tenor,IS,,{}\n"
 
 
 @pytest.fixture
-def ask(tmp_path, command):
+def ask(bare, tmp_path, command):
     """Run a command in a workshop with one instrument and the slide in it; the pull of the slide is given."""
-    shop = tmp_path / "shop"
-    shop.mkdir()
-    shutil.copyfile(PLAN, shop / "plan.yaml")
 
     def run(*words):
-        done = command(*words, "--workshop", shop, "--as-of", "2026-11-10")
+        done = command(*words, "--workshop", bare, "--as-of", "2026-11-10")
         return done.stdout + done.stderr
 
     def pulled(slide):

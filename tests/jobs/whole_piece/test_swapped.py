@@ -1,24 +1,18 @@
 """A part that went into a second instrument: refused at upload, followed once the swap is confirmed."""
 
 import json
-import shutil
-from pathlib import Path
 
 import pytest
 
-PLAN = Path(__file__).parents[3] / "sample_measurements" / "plan.yaml"
 HEAD = "Card,Assembly card\n\nDate,Serial,Model,Part,Role,Batch,Person\n"
 
 
 @pytest.fixture
-def ask(tmp_path, command):
+def ask(bare, tmp_path, command):
     """Run a command in a workshop that has nothing but the plan of the sample."""
-    shop = tmp_path / "shop"
-    shop.mkdir()
-    shutil.copyfile(PLAN, shop / "plan.yaml")
 
     def run(*words):
-        done = command(*words, "--workshop", shop, "--json")
+        done = command(*words, "--workshop", bare, "--json")
         return done.exit_code, json.loads(done.stdout) if done.stdout else done.stderr
 
     return run

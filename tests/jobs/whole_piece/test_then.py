@@ -1,25 +1,19 @@
 """A piece as it was known on a day: what was handed in later changes nothing of it."""
 
 import json
-import shutil
-from pathlib import Path
 
 import pytest
 
-PLAN = Path(__file__).parents[3] / "sample_measurements" / "plan.yaml"
 JOINTS = "Card,Joints card\n\nDate,Serial,Model,Leak\n"
 SHIPPING = "Card,Shipping list\n\nShipped,Serial,Person\n"
 
 
 @pytest.fixture
-def ask(tmp_path, command):
+def ask(bare, tmp_path, command):
     """Hand in three cards on three days, the last one after the piece left, and run commands on them."""
-    shop = tmp_path / "shop"
-    shop.mkdir()
-    shutil.copyfile(PLAN, shop / "plan.yaml")
 
     def run(*words):
-        done = command(*words, "--workshop", shop, "--json")
+        done = command(*words, "--workshop", bare, "--json")
         return done.exit_code, json.loads(done.stdout) if done.stdout else done.stderr
 
     cards = {
