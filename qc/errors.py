@@ -33,6 +33,8 @@ class MachineError(QcError):
     """The machine did not let us: a lock, a full disk, a missing right, no memory."""
 
     exit_code: ClassVar[int] = 3
+    in_doubt: ClassVar[bool] = False
+    """Whether nobody can tell if what was asked for was done."""
 
     def ending(self, sentence: str) -> Self:
         """Return the same error with one more sentence, for example on what was stored."""

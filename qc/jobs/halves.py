@@ -132,8 +132,8 @@ class AsBefore:
     def __exit__(
         self, _: type[BaseException] | None, error: BaseException | None, __: TracebackType | None
     ) -> None:
-        if error is None:
-            return
+        if error is None or (isinstance(error, MachineError) and error.in_doubt):
+            return  # stored, or perhaps stored: then it is done once more, and comes to what the file says
         for file, before in self._before.items():
             try:
                 _put_back(file, before)

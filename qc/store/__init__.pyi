@@ -5,6 +5,7 @@ from .corrected import CORRECTED as CORRECTED
 from .corrected import TAKEN_BACK as TAKEN_BACK
 from .corrected import Settlement as Settlement
 from .errors import StoreError as StoreError
+from .errors import StoreInDoubt as StoreInDoubt
 from .errors import StoreUnavailable as StoreUnavailable
 from .intake import NewSheet as NewSheet
 from .intake import SheetCount as SheetCount

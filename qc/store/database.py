@@ -21,8 +21,8 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, IntegrityError, NoSuchModuleError
 from sqlalchemy.util import LRUCache
 
-from qc.store.errors import StoreError, StoreUnavailable
-from qc.store.postgresql import SHARES, said_by_server
+from qc.store.errors import StoreError, StoreInDoubt, StoreUnavailable
+from qc.store.postgresql import SHARES, in_doubt, make_durable, said_by_server
 from qc.store.tables import HEAD, entry
 
 PATIENCE_S = 60  # how long a writer waits for another to finish
@@ -98,13 +98,15 @@ class Database:
         ------
         StoreUnavailable
             Another writer did not finish in time, the disk is full, or the file may not be written.
+        StoreInDoubt
+            The server broke off just while it made this durable, and does not answer since.
         """
         if self._open.conn is not None:
             yield self._open.conn
             return
         with self._said(writes=True), self.engine.connect() as plain:
             conn = plain.execution_options(qc_writes=True)
-            with conn.begin():
+            with conn.begin() as begun:
                 if not self.sqlite:
                     conn.execute(text(f"SET LOCAL lock_timeout = {int(self.patience_s * 1000)}"))
                     conn.execute(text(f'LOCK TABLE "{entry.name}" IN EXCLUSIVE MODE'))
@@ -113,6 +115,8 @@ class Database:
                     yield conn
                 finally:
                     self._open.conn = None
+                if not self.sqlite and not make_durable(conn, begun, self.engine):
+                    raise StoreInDoubt(in_doubt(self.name))
 
     def migrate(self) -> None:
         """Bring the tables up to date; makes them in a new database.

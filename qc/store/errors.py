@@ -14,3 +14,9 @@ class StoreUnavailable(MachineError, StoreError):
 
     What had been stored by then is not said here: whoever asked for several things knows which were done.
     """
+
+
+class StoreInDoubt(StoreUnavailable):
+    """A server broke off while it made something durable, and cannot be asked how that ended."""
+
+    in_doubt = True

@@ -66,3 +66,17 @@ def said_by_server(name: str, code: str | None, said: str) -> str | None:
         return _GONE.format(name=name, said=words)
     sentence = _BY_CODE.get(code)
     return None if sentence is None else sentence.format(name=name, said=words)
+
+
+def in_doubt(name: str) -> str:
+    """Return the sentence for a server that broke off while it made something durable, and stays away.
+
+    Examples
+    --------
+    >>> in_doubt("postgresql://host/shop").split(". ")[1]
+    'Whether this was stored cannot be told'
+    """
+    return (
+        f"The server of {name} broke off just while it stored this, and does not answer. Whether this was "
+        "stored cannot be told. Once it runs, do the same again: what is there already does not come twice."
+    )
