@@ -36,8 +36,9 @@ from qc.watch import (
     forecast_words,
     not_kept_words,
     people_apart,
+    scatter_notes,
 )
-from qc.words import dated_words, listed
+from qc.words import dated_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,10 +222,12 @@ def _scatter(verdicts: Sequence[SeriesVerdict]) -> list[str]:
     """Say which series tell no single piece, or hang together; the board says it of the others too."""
     told: dict[str, list[str]] = {}
     for verdict in verdicts:
-        own = verdict.scatter
-        if own is not None and verdict.points and (own.counts_as is not None or not own.tells_single):
-            told.setdefault(own.sentence, []).append(verdict.title)
-    return [f"{listed(titles)}: {sentence}" for sentence, titles in told.items() if sentence]
+        for note in scatter_notes(verdict.scatter) if verdict.scatter and verdict.points else ():
+            told.setdefault(note, []).append(verdict.title)
+    return [
+        f"{'; '.join(titles)}: {note if len(titles) == 1 else note.replace('this figure', 'these figures')}"
+        for note, titles in told.items()
+    ]
 
 
 def _series(verdict: SeriesVerdict, open_signals: int, known: date | None, today: date) -> JsonObject:

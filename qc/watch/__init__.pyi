@@ -156,6 +156,7 @@ from .words import limits_words as limits_words
 from .words import moved_words as moved_words
 from .words import not_kept_words as not_kept_words
 from .words import rate_words as rate_words
+from .words import scatter_notes as scatter_notes
 from .words import settled_words as settled_words
 from .words import unchanged_words as unchanged_words
 from .words import without_interval as without_interval

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from qc.intervals import interval_words
 from qc.plan import Characteristic
 from qc.states import KEPT, NO_LIMITS, NOT_JUDGED, NOT_KEPT, NOT_PROVEN, NOTHING_MEASURED, TOO_FEW
-from qc.watch.results import LEARNING, Forecast, Point, SeriesVerdict, SignalResult
+from qc.watch.results import LEARNING, Forecast, Point, Scatter, SeriesVerdict, SignalResult
 from qc.words import (
     count_words,
     day_words,
@@ -39,6 +39,7 @@ INTERVAL = re.compile(r" \([−-]?[\d.]+ to [−-]?[\d.]+\)")
 DAYS_OF_A_WEEK = 7
 LEAST_FOR_INDEX = 20
 """With fewer pieces `qc.stats.capability` withholds the index; here only to say why, without loading it."""
+_LEARNED = re.compile(r" \(learned since [^()]*\)")
 
 
 def signal_sentence(
@@ -88,6 +89,26 @@ def signal_sentence(
             return f"{subject} {have} failed {often}."
         return f"{subject} {have} come {often}."
     return f"{subject} {have} come out {much}{way}{between} {since}."
+
+
+def scatter_notes(scatter: Scatter) -> tuple[str, ...]:
+    """Return in short what a reader of all series must know of one: at most two sentences, none for most.
+
+    That no single odd piece is told, and that pieces hang together. How that was learned stands on the page
+    of the series, so that series of one kind are told alike.
+
+    Examples
+    --------
+    >>> said = "Readings of this figure lean (learned since 3 Aug from 42 pieces): told together."
+    >>> scatter_notes(Scatter("auto", {}, None, "", False, None, None, said))
+    ('Readings of this figure lean: told together.',)
+    """
+    shape, hang = scatter.sentence, ""
+    if scatter.counts_as is not None:
+        shape, _, hang = scatter.sentence.rpartition(". ")
+        shape = f"{shape}." if shape else ""
+    short = "" if scatter.tells_single else _LEARNED.sub("", shape)
+    return tuple(filter(None, (short, hang)))
 
 
 def without_interval(sentence: str) -> str:

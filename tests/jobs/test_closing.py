@@ -152,6 +152,14 @@ def test_pieces_in_work_are_passed_over_where_the_first_after_the_mend_is_named(
     assert [p["serial"] for p in now["made_under"]][-1] == f"A-{int(named[2:]) - 1:03d}"
 
 
+def test_the_sentence_it_was_closed_by_is_the_one_of_before_the_mend(bows):
+    before = bows.signal()
+    bows.measure(50.0, 2)
+    assert bows.signal()["sentence"] != before["sentence"], "the good pieces are in what is told now"
+    bows.close(*CAUSE, "--outcome", "mended", "--from", f"A-{bows.made - 1:03d}")
+    assert bows.signal()["sentence"] == before["sentence"]
+
+
 def test_pieces_of_the_same_day_count_from_the_closing_on(bows):
     bows.close(*CAUSE, "--outcome", "mended")
     bows.measure(56.0, 2, day=bows.day)

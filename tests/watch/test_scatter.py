@@ -8,6 +8,7 @@ import pytest
 
 from qc.plan import Characteristic
 from qc.stats import NORMAL, PRIOR, Noise
+from qc.watch import scatter_notes
 from qc.watch.scatter import effective_pieces, scatter_of
 
 TODAY = date(2026, 6, 2)
@@ -40,6 +41,23 @@ def test_long_tails_leave_single_pieces_untold(points):
         "40 of them its own): a single odd piece is not told here, only a few together."
     )
     assert not found.tells_single
+
+
+def test_among_all_series_it_is_said_in_short_so_that_series_of_one_kind_are_told_alike(points):
+    heavy = [replace(LEARNED, tails=0.25, odd_share=0.02, odd_reach=0.8, own=own) for own in (40, 60)]
+    notes = {scatter_notes(asked(points, [one] * 8)) for one in heavy}
+    assert notes == {
+        (
+            "Readings of this figure have longer tails than the bell curve: a single odd piece is not told "
+            "here, only a few together.",
+        )
+    }
+    assert scatter_notes(asked(points, [LEARNED] * 8)) == ()
+    together = replace(asked(points, [LEARNED] * 8), counts_as=14)
+    together = replace(
+        together, sentence=f"{together.sentence} Pieces hang together: these 40 count as about 14."
+    )
+    assert scatter_notes(together) == ("Pieces hang together: these 40 count as about 14.",)
 
 
 @pytest.mark.parametrize(("skew", "side"), [(0.4, "high"), (-0.4, "low")])

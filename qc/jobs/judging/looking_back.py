@@ -145,15 +145,27 @@ def signals_of_day(
     return list({by_id[row.id].id: by_id[row.id] for row in rows}.values())
 
 
-def told_at_closing(workshop: Workshop, signal: SignalOfDay) -> SignalResult | None:
-    """Return what had been told last of a closed signal when it was closed; None of an open one."""
+def told_at_closing(
+    workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict | None
+) -> SignalResult | None:
+    """Return what had been told last of a closed signal when it was closed; None of an open one.
+
+    Where the first piece made after the mend was named and had come in by then, what was told last without
+    it: the pieces made after a mend say nothing of when the change began.
+    """
     closing = last_closing(signal.said)
     if closing is None or signal.state not in CLOSED_STATES:
         return None
     own = {signal.id, *signal.before}
     rows = workshop.store.told_signals(signal.series, before=closing.id)
     told = [one for _, found in rows for one in found if own_id(signal.series, one) in own]
-    return SignalResult.from_dict(told[-1]) if told else None
+    mine = [SignalResult.from_dict(one) for one in told]
+    places = {point.serial: point.ordinal for point in verdict.points} if verdict else {}
+    mended = places.get(closing.first)
+    if mended is not None:
+        without = [one for one in mine if one.kept and places.get(one.kept[-1], mended) < mended]
+        mine = without or mine
+    return mine[-1] if mine else None
 
 
 def _shown(workshop: Workshop, verdict: SeriesVerdict, rows: Sequence[SignalRecord]) -> list[SignalOfDay]:

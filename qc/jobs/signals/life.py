@@ -352,7 +352,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         age_days=max((workshop.today - known).days, 0),
         asked_days=max((workshop.today - asked).days, 0),
         due=None if row.state in CLOSED_STATES or row.back_of or _is_over(row) else asked + ANSWERED_WITHIN,
-        closed_as=told_at_closing(workshop, row),
+        closed_as=told_at_closing(workshop, row, verdict),
         not_kept=_not_kept(row, verdict),
         mend=mend_words(row.found, points) if row.shown else "",
         joined=row.joined,

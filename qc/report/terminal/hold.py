@@ -33,7 +33,7 @@ def hold_text(
     lines = [head, *_blocks(waiting)]
     if left_held:
         lines += ["", f"Left while to be held: {count_words(_pieces(left_held), 'piece')}."]
-        lines += [line for line in _blocks([(*row[:4], "") for row in left_held]) if line]
+        lines += _by_piece(left_held)
     lines += _folded(shipped, "left before anybody released", every=every)
     if near:
         said = "Inside, but not proven (within the gauge's own spread of the limit)"
@@ -146,6 +146,21 @@ def _blocks(rows: Sequence[HoldLine]) -> Iterator[str]:
             yield from (f"  {serial}  ({where})" for serial, _, _, where, _ in same)
         if step:
             yield f"  Next: {step}"
+
+
+def _by_piece(rows: Sequence[HoldLine]) -> Iterator[str]:
+    """Name each piece once, in the order of the rows; those with the same reasons stand together."""
+    where: dict[str, str] = {}
+    reasons: dict[str, list[str]] = {}
+    for serial, name, because, place, _ in rows:
+        where.setdefault(serial, place)
+        reasons.setdefault(serial, []).append(f"{name}: {because}")
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for serial, own in reasons.items():
+        alike.setdefault(tuple(own), []).append(serial)
+    for own_reasons, serials in alike.items():
+        yield from (f"{serial}  ({where[serial]})" for serial in serials)
+        yield from (f"  {reason}" for reason in own_reasons)
 
 
 def _folded(rows: Sequence[HoldLine], said: str, *, every: bool) -> list[str]:

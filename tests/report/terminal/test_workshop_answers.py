@@ -12,6 +12,7 @@ from qc.report.terminal import (
     exported_text,
     held_row_text,
     held_text,
+    hold_text,
     mended_text,
     month_text,
     pair_lead,
@@ -246,3 +247,20 @@ def test_the_head_of_a_status_counts_what_settled_and_nobody_answered(small_plan
     assert "all 2 series are as they were." in status_text("Shop", TODAY, [calm, calm], [])
     head = status_text("Shop", TODAY, [calm, settled], []).splitlines()[0]
     assert head.endswith("no series drifts; 1 series has settled at a new level unanswered.")
+
+
+def test_a_piece_that_left_while_to_be_held_is_named_once_and_a_reason_of_several_too():
+    worn, thin = ("Crook: Ovality", "made under signal 1"), ("Crook: Wall", "0.45 mm, under 0.46 mm")
+    left = [(serial, *worn, f"left {day} Mar", "") for serial, day in (("CK-7", 9), ("CK-6", 8), ("CK-5", 7))]
+    left.append(("CK-6", *thin, "left 8 Mar", ""))
+    told = hold_text(date(2026, 3, 20), [], [], [], [], left_held=left)
+    assert told.splitlines()[1:] == [
+        "",
+        "Left while to be held: 3 pieces.",
+        "CK-7  (left 9 Mar)",
+        "CK-5  (left 7 Mar)",
+        "  Crook: Ovality: made under signal 1",
+        "CK-6  (left 8 Mar)",
+        "  Crook: Ovality: made under signal 1",
+        "  Crook: Wall: 0.45 mm, under 0.46 mm",
+    ]

@@ -27,12 +27,18 @@ BELOW = 10
 GAPS = 1
 """So many of them may be missing; chosen."""
 
+NEXT_TO = 5
+"""So many numbers below that of a part, all but one of them measured, and one above it, say that parts of its
+kind are measured before they are built in; chosen."""
+
 
 def find_never_begun(facts: Facts, doubted: Doubts) -> Doubted:
     """Find pieces without the cards that nearly all others have by then."""
     record = gather_record(facts, doubted)
     lowest = _lowest(record)
-    return Doubted(_readings(facts, doubted, record, lowest), _shipped(facts, record, lowest))
+    return Doubted(
+        _readings(facts, doubted, record, lowest), _shipped(facts, record, lowest) + _fitted(facts, record)
+    )
 
 
 def _lowest(record: Record) -> dict[str, int]:
@@ -99,6 +105,33 @@ def _readings(facts: Facts, doubted: Doubts, record: Record, lowest: dict[str, i
     for pieces in alone.values():
         found += [finding for said in pieces.values() for finding in said if len(pieces) == 1]
     return found
+
+
+def _fitted(facts: Facts, record: Record) -> list[Finding]:
+    """Find a part that was never measured, although those with the numbers around its own were.
+
+    Where several of one list are like that, their card comes late and nothing is asked.
+    """
+    if facts.events.is_empty():
+        return []
+    rows = facts.events.filter((pl.col("kind") == "part") & (pl.col("subject") != ""))
+    numbers = {head: set(of) for head, of in record.numbers().items()}
+    found: dict[int, list[Finding]] = defaultdict(list)
+    for row in rows.to_dicts():
+        part, parts = row["subject"], taken_apart(row["subject"])
+        if parts is None or part in record.days or part in facts.known.serials or part in facts.known.stays:
+            continue
+        own = numbers.get(parts.head, set())
+        below = sum(n in own for n in range(parts.number - NEXT_TO, parts.number))
+        if below < NEXT_TO - GAPS or max(own) < parts.number:
+            continue
+        problem = f"{part} is built into {row['serial']} and has no card on record, as those around it have"
+        mend = (
+            "Look for a card with a slip in its serial, and put that right (qc correct). If the serial "
+            "here is the slip, type the one on the part; else confirm it."
+        )
+        found[row["_part"]].append(Finding(row[INDEX], Reason.NEVER_BEGUN, problem, mend))
+    return [said[0] for said in found.values() if len(said) == 1]
 
 
 def _is_older(parts: Serial, lowest: dict[str, int], letters: Collection[str]) -> bool:

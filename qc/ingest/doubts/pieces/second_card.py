@@ -10,6 +10,7 @@ import polars as pl
 
 from qc.ingest.doubts.facts import Doubted, Doubts, Facts
 from qc.ingest.doubts.figures import Wrong, stretches_off
+from qc.ingest.doubts.pieces.serial_series import LEAST, slips
 from qc.ingest.doubts.record import TOLD, Figure, Record, gather_record, taken_apart
 from qc.ingest.frames import INDEX
 from qc.ingest.reasons import Finding, Reason
@@ -58,6 +59,14 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         problem = f"{serial} has this card already, of {before[-1]}, and {why}; without it is {others}"
         mend = f"If {' or '.join(waiting[:3])} was measured, accept or type it; else confirm {serial}."
         proposal: dict[str, object] = {"serial": waiting[0]} if len(waiting) == 1 and sure else {}
+        if other := _of_another(str(serial), figure, before[-1], record):
+            # the serial here is the right one, then: nothing is offered to be accepted with one key
+            problem += f"; that card came far ahead of its series, and {other} has none"
+            mend = (
+                f"If the card of {before[-1]} was of {other}, put that right (qc correct) and confirm this "
+                f"one. {mend}"
+            )
+            proposal = {}
         found += [Finding(index, Reason.DOUBLED_SERIAL, problem, mend, proposal) for index in own]
     return Doubted(found)
 
@@ -91,6 +100,26 @@ def _next(serial: str, figure: Figure, record: Record) -> list[str]:
     if parts is None or len(numbers) < SEVERAL or parts.number != numbers[-1]:
         return []
     return [replace(parts, number=parts.number + 1).text()]
+
+
+def _of_another(serial: str, figure: Figure, day: date, record: Record) -> str:
+    """Return the piece whose card the one on record may be: far ahead then, and one slip leads there."""
+    parts = taken_apart(serial)
+    if parts is None:
+        return ""
+    had = {
+        taken.number
+        for one, figures in record.days.items()
+        if one != serial
+        and any(on <= day for on in figures.get(figure, ()))
+        and (taken := taken_apart(one)) is not None
+        and taken.head == parts.head
+    }
+    if len(had) < SEVERAL or parts.number - max(had) <= LEAST:
+        return ""
+    options = set(slips(serial, [parts.head], day)) - set(record.days)
+    near = [o for o in sorted(options) if (t := taken_apart(o)) and min(had) < t.number <= max(had) + SEVERAL]
+    return near[0] if len(near) == 1 else ""
 
 
 def _further(serial: str, stage: str, day: date, record: Record) -> str:

@@ -7,8 +7,9 @@ that a series carries its year are learned from the pieces on record and on the 
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -33,6 +34,19 @@ AHEAD = 50
 
 SURE = 10
 """So many pieces of a series say how far it has got; chosen."""
+
+LED = 8
+"""So many pieces of a series that came after others say how far new ones run ahead of them; chosen."""
+
+LOOKED_BACK = 300
+"""Of so many of the newest pieces of a series it is looked up how far they ran ahead; chosen."""
+
+FURTHER, LEAST = 3, 8
+"""A piece is asked about that runs so many times as far ahead as two before it did, and so far at least;
+chosen: of the strangers' workshops no right serial is asked about by this alone."""
+
+COMING = 3
+"""So many numbers ahead are what comes next; chosen."""
 
 LIKE_DIGITS = str.maketrans(
     {
@@ -64,6 +78,66 @@ class Series:
     """How far each head has got: the highest number that others lead up to."""
 
 
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """How far the pieces of one series have run ahead of the next one below them when they first came."""
+
+    numbers: list[int]
+    usual: int
+    """What two of them reached or passed: one alone may itself be a slip."""
+
+    def below(self, parts: Serial) -> int | None:
+        """Return the next number below that of a piece, None where there is none."""
+        at = bisect_left(self.numbers, parts.number)
+        return self.numbers[at - 1] if at else None
+
+    def doubt(self, serial: str, parts: Serial) -> str | None:
+        """Say what is odd about a new piece that runs far ahead of them, None where nothing is."""
+        below = self.below(parts)
+        if below is None or (lead := parts.number - below) <= max(LEAST, FURTHER * self.usual):
+            return None
+        last = Serial(parts.head, below, parts.width).text()
+        return (
+            f"{serial} is {lead} numbers ahead of {last}, the next one below it on record; "
+            f"new ones have run {self.usual} ahead at most"
+        )
+
+
+def find_leads(days: Mapping[str, Mapping[tuple[str, str], tuple[date, ...]]]) -> dict[str, Lead]:
+    """Learn for each series how far new pieces run ahead; series of few pieces are left out.
+
+    Parameters
+    ----------
+    days : mapping of serial to mapping of figure to tuple of date
+        As in `Record`.
+
+    Examples
+    --------
+    >>> first = date(2026, 3, 2).toordinal()
+    >>> days = {f"HL-{n}": {("draw", "bore"): (date.fromordinal(first + n),)} for n in range(100, 122)}
+    >>> find_leads(days)["HL-"].usual
+    1
+    """
+    came: dict[str, list[tuple[date, int]]] = defaultdict(list)
+    for serial, figures in days.items():
+        parts = taken_apart(serial)
+        if parts is not None:
+            came[parts.head].append((min(taken[0] for taken in figures.values()), parts.number))
+    found = {}
+    for head, pieces in came.items():
+        ordered = sorted(pieces)
+        numbers = sorted(number for _, number in ordered[:-LOOKED_BACK])
+        leads = []
+        for _, number in ordered[-LOOKED_BACK:]:
+            at = bisect_left(numbers, number)
+            if at:
+                leads.append(number - numbers[at - 1])
+            numbers.insert(at, number)
+        if len(leads) >= LED:
+            found[head] = Lead(numbers, sorted(leads)[-2])
+    return found
+
+
 def form(serial: str) -> str:
     """Return how a serial is written: A for a capital letter, a for a small one, 0 for a digit.
 
@@ -88,21 +162,39 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
     if fresh.is_empty():
         return Doubted()
     record = gather_record(facts, doubted)
+    leads = find_leads(record.days)
+    named = facts.readings.group_by("serial").agg(pl.col("_part").n_unique())
+    cards: dict[str, int] = dict(named.iter_rows())
     for (stage, name), group in fresh.group_by(["stage", "characteristic"], maintain_order=True):
         figure = (str(stage), str(name))
         series = _series(record, figure)
-        if series is None:
-            continue
+        told = series is not None and sum(series.forms.values()) >= TOLD
         pieces = group.group_by(["serial", "model", "day"], maintain_order=True).agg(INDEX)
         for serial, model, day, rows in pieces.iter_rows():
             if day is None:
                 continue
-            said = _doubt(str(serial), day, series)
+            said = _doubt(str(serial), day, series) if series is not None and told else None
+            top = None
+            if said is None and cards[str(serial)] == 1:  # a slip stands on one card
+                said, top = _far_ahead(str(serial), leads)
             if said is None:
                 continue
-            guesses = _guesses(str(serial), str(model or ""), day, figure, series, record)
+            guesses = []
+            if series is not None:  # looked for only now: it takes a walk through the record
+                guesses = _guesses(str(serial), str(model or ""), day, figure, series, record)
+            if top is not None:
+                guesses = [one for one in guesses if (meant := taken_apart(one)) and meant.number <= top]
             found += _findings(rows, said, guesses)
     return Doubted(found)
+
+
+def _far_ahead(serial: str, leads: Mapping[str, Lead]) -> tuple[str | None, int | None]:
+    """Say that a new piece runs far ahead of its series, and up to which number it may be meant."""
+    parts = taken_apart(serial)
+    lead = leads.get(parts.head) if parts is not None else None
+    if parts is None or lead is None:
+        return None, None
+    return lead.doubt(serial, parts), (lead.below(parts) or 0) + COMING
 
 
 def _findings(rows: list[int], problem: str, guesses: list[str]) -> list[Finding]:
@@ -114,10 +206,8 @@ def _findings(rows: list[int], problem: str, guesses: list[str]) -> list[Finding
 
 
 def _series(record: Record, figure: tuple[str, str]) -> Series | None:
-    """Learn the series from the pieces that have the figure; None where they are few or all unlike."""
+    """Learn the series from the pieces that have the figure; None where all are unlike."""
     pieces = {s: days for s, days in record.days.items() if figure in days}
-    if len(pieces) < TOLD:
-        return None
     forms: dict[str, int] = defaultdict(int)
     heads: dict[str, list[int]] = defaultdict(list)
     models: dict[str, set[str]] = defaultdict(set)
@@ -199,7 +289,7 @@ def _coming(model: str, day: date, series: Series) -> set[str]:
         reach = series.reach[head]
         width = 2
         taken = set(numbers)
-        for number in range(min(numbers), reach + 4):
+        for number in range(min(numbers), reach + COMING + 1):
             parts = Serial(head, number, max(width, len(str(reach))))
             if number not in taken and (not series.yeared or parts.year() in (None, day.year)):
                 found.add(parts.text())
