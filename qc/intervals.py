@@ -6,6 +6,9 @@ import math
 
 from qc.words import MINUS, MOST_IN_FOUR, MOST_PLACES, figure_words, number_words, places_words, unit_words
 
+LAST_BITS = 1e-9
+"""Ends nearer to each other than such a share of them differ by the arithmetic alone."""
+
 
 def interval_words(
     value: float, low: float, high: float, unit: str = "", *, sure: str = "95 %", signed: bool = False
@@ -32,12 +35,14 @@ def interval_words(
     --------
     >>> interval_words(0.0139, 0.0108, 0.0171, "mm"), interval_words(-3.06, -4.31, -1.8, "um")
     ('14 µm (11 to 17, 95 %)', '−3.1 µm (−4.3 to −1.8, 95 %)')
+    >>> interval_words(0.1 + 0.2, 0.3, 0.1 + 0.2, "um")  # alike but for the last bit
+    '0.3 µm (0.3 to 0.3, 95 %)'
     """
     low, high = min(low, high), max(low, high)
     if unit == "mm" and 0 < max(abs(value), abs(low), abs(high)) < 0.1:
         value, low, high, unit = 1000 * value, 1000 * low, 1000 * high, "um"
     half = (high - low) / 2
-    if math.isfinite(half) and half > 0:
+    if math.isfinite(half) and half > LAST_BITS * max(abs(low), abs(high)):
         places = max(0, math.ceil(-math.log10(half / 2)))
         told, least, most = (places_words(one, places) for one in (value, low, high))
     else:

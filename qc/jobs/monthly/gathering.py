@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from calendar import monthrange
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import polars as pl
 
+from qc.clock import day_of
 from qc.errors import QcError
 from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_day
 from qc.jobs.losses import screened_of, yields_of
@@ -32,7 +33,7 @@ from qc.report.month import (
     shipped_models,
     yield_lines,
 )
-from qc.sayings import OPEN_STATES
+from qc.sayings import CLOSED_STATES, OPEN_STATES, OUTCOME_WORDS, last_closing, outcome_of, state_after
 from qc.states import SIGNAL_WORDS
 from qc.watch import (
     Budget,
@@ -124,7 +125,7 @@ class _Gathered:
         dies = die_lines(self.verdicts, as_of)
         checked = checked_gauges(self.then, first)
         gauges = gauge_lines(workshop.plan, readings, happened, first, as_of, checked)
-        signals = signals_of_day(workshop, self.verdicts)
+        signals = signals_of_day(self.then, self.verdicts)
         states = {(s.series, s.found.root): s.state for s in signals}
         content = MonthContent(
             workshop=workshop.plan.workshop.name,
@@ -138,7 +139,7 @@ class _Gathered:
             yields=yield_lines(now, before, year_ago),
             rolled=rolled_line(now, before, year_ago),
             changes=change_lines(workshop.plan, self.verdicts, first, as_of)[:PICTURES],
-            reactions=_reactions(self.then, signals, self.verdicts),
+            reactions=_reactions(self.then, signals, self.verdicts, _answered(workshop, as_of)),
             rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
             gauges=gauges,
             gauge_checks=checked,
@@ -211,9 +212,12 @@ def _not_passed(yields: Sequence[StageYield]) -> tuple[tuple[str, str, date, str
 
 
 def _reactions(
-    then: Workshop, signals: Sequence[SignalOfDay], verdicts: Sequence[SeriesVerdict]
+    then: Workshop,
+    signals: Sequence[SignalOfDay],
+    verdicts: Sequence[SeriesVerdict],
+    answered: Mapping[str, str],
 ) -> tuple[Reaction, ...]:
-    """Return the signals that last and that nobody closed, oldest first: finding, owner, age, due, steps."""
+    """Return the signals that last and that nobody had closed, oldest first: finding, owner, due, steps."""
     by_series = {str(verdict.key): verdict for verdict in verdicts}
     found = []
     for row in signals:
@@ -234,9 +238,24 @@ def _reactions(
                 due=life.due,
                 steps=life.steps,
                 caution=caution_words(life.cautions),
+                answered=answered.get(life.id, ""),
             )
         )
     return tuple(sorted(found, key=lambda r: (-r.age_days, r.name, r.called)))
+
+
+def _answered(workshop: Workshop, as_of: date) -> dict[str, str]:
+    """Return what was answered after a month's end to signals that are closed today, by id, in words."""
+    zone = workshop.plan.workshop.time_zone
+    found = {}
+    for row in workshop.store.signals():
+        closing = last_closing(row.said)
+        closed = closing is not None and state_after(row.said) in CLOSED_STATES
+        if not closed or closing is None or day_of(closing.when, zone) <= as_of:
+            continue
+        words = OUTCOME_WORDS[outcome_of(closing)]
+        found[row.id] = f"Answered since, on {dated_words(day_of(closing.when, zone))}: {words}."
+    return found
 
 
 def _hold(then: Workshop, verdicts: Sequence[SeriesVerdict], first: date) -> tuple[PieceToHold, ...]:

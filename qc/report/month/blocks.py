@@ -77,6 +77,8 @@ def change_lines(
         for signal in verdict.signals:
             if signal.kind == "single" or signal is verdict.telling:
                 continue
+            if verdict.telling is not None and signal.root == verdict.telling.root:
+                continue  # it opened anew: the finding that lasts tells of both
             over = day_over(verdict, signal)
             told = verdict.settled_since if signal is verdict.unanswered else None
             if not any(day is not None and first <= day <= as_of for day in (signal.raised_day, over, told)):

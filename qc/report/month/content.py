@@ -100,6 +100,7 @@ class Reaction:
     due: date | None = None
     steps: tuple[str, ...] = ()
     caution: str = ""
+    answered: str = ""  # what was answered after the month's end, as a sentence
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import date
 
@@ -119,7 +120,7 @@ def _mean(course: GaugeCourse) -> str:
     if course.mean is None:
         return "—"
     # checks that never differ have a mean without doubt, as far as the step of the gauge goes
-    if course.low is None or course.high is None or course.low == course.high:
+    if course.low is None or course.high is None or math.isclose(course.low, course.high):
         told = quantity_words(abs(course.mean), course.unit)
         return f"{'+' if course.mean > 0 else '-' if course.mean < 0 else ''}{told}"
     return interval_words(course.mean, course.low, course.high, course.unit, sure="", signed=True)

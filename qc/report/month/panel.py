@@ -13,11 +13,14 @@ from typing import Protocol
 from qc.report.month.canvas import DRIFT, INK, STEADY, SYMBOLS, Canvas
 from qc.report.month.content import MonthContent
 from qc.report.month.gauge_checks import draw_gauge
-from qc.watch import SeriesVerdict, StretchResult, limit_lines
+from qc.watch import SeriesVerdict, StretchResult, as_running_rate, limit_lines
 from qc.words import level_words, plain_words, unit_words
 
 LEGEND = "●□◆△✕"
 """The marks in letters, each as it is drawn: every other one hollow."""
+
+WITH_FAULT = 2
+"""The mark of a piece with a fault, filled, where the height is a running rate; the others are rings."""
 
 NEWEST = 60
 """A panel shows the newest pieces; the store keeps all."""
@@ -98,6 +101,9 @@ def draw_panel(
     bytes
         The SVG, the same bytes for the same verdict.
     """
+    rates = as_running_rate(verdict)
+    faulty = None if rates is verdict else frozenset(p.ordinal for p in verdict.points if p.value)
+    verdict = rates
     shown = verdict.points[-newest:]
     visible = [one for one in verdict.stretches if shown and one.last >= shown[0].ordinal]
     limits = [value for value in (verdict.lower, verdict.upper) if value is not None]
@@ -114,11 +120,13 @@ def draw_panel(
     for stretch in visible:
         begun, ended = _height(stretch, at_start=True), _height(stretch)
         canvas.course(stretch.first - 0.4, stretch.last + 0.4, begun, ended, _colour(stretch))
-    models = _marks(canvas, verdict, newest)
+    models = _marks(canvas, verdict, newest, faulty)
     labels = [(value, f"limit {plain_words(value)} {unit_words(verdict.unit)}", INK) for value in limits]
     canvas.labels([*labels, *_levels(visible, verdict.span)])
     text = f"in order of making, {shown[0].serial} to {shown[-1].serial}"
-    if width > PICTURE_IN[0] and len(models) > 1:
+    if faulty is not None:
+        text += f"   {LEGEND[WITH_FAULT]} with a fault" if faulty else ""
+    elif width > PICTURE_IN[0] and len(models) > 1:
         text += "   " + "   ".join(f"{LEGEND[i % len(LEGEND)]} {m}" for i, m in enumerate(models) if m)
     canvas.under(text)
     return canvas.svg()
@@ -130,6 +138,8 @@ def _inside(verdict: SeriesVerdict, visible: Sequence[StretchResult], newest: in
     first = max(len(verdict.points) - newest, 0)
     yield from (value for value, *_ in limit_lines(verdict, first, len(verdict.points) + 1))
     yield from (_height(stretch) for stretch in visible)
+    if verdict.kind != "measured":
+        yield 0.0  # counts stand on their zero: a cut axis would make one fault look like a peak
 
 
 def _change_band(canvas: Canvas, verdict: SeriesVerdict, first: int) -> None:
@@ -139,8 +149,11 @@ def _change_band(canvas: Canvas, verdict: SeriesVerdict, first: int) -> None:
         canvas.band(max(signal.start_low, first) - 0.5, signal.start_high + 0.5)
 
 
-def _marks(canvas: Canvas, verdict: SeriesVerdict, newest: int) -> list[str]:
-    """Draw the points, those of a changed stretch in its colour; return the models in their order."""
+def _marks(canvas: Canvas, verdict: SeriesVerdict, newest: int, faulty: frozenset[int] | None) -> list[str]:
+    """Draw the points, those of a changed stretch in its colour; return the models in their order.
+
+    Of a running rate the pieces with a fault (`faulty`, by ordinal) are told apart, and not the models.
+    """
     changed = {
         ordinal
         for stretch in verdict.stretches
@@ -150,10 +163,10 @@ def _marks(canvas: Canvas, verdict: SeriesVerdict, newest: int) -> list[str]:
     models = list(dict.fromkeys(p.model for p in verdict.points))
     number = {model: at for at, model in enumerate(models)}
     for point in verdict.points[-newest:]:
-        at = number[point.model]
+        at = number[point.model] if faulty is None else WITH_FAULT * (point.ordinal in faulty)
         colour = DRIFT if point.ordinal in changed else INK
         # every other model is hollow: symbols this small are told apart by that sooner than by their shape
-        symbol, hollow = SYMBOLS[at % len(SYMBOLS)], at % 2 == 1
+        symbol, hollow = SYMBOLS[at % len(SYMBOLS)], at % 2 == 1 if faulty is None else not at
         canvas.mark(point.ordinal, point.value, colour, symbol, hollow=hollow)
     return models
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
 from itertools import accumulate
@@ -77,6 +77,7 @@ def month_answer(content: MonthContent) -> JsonObject:
 
 def plain_content(content: MonthContent) -> JsonObject:
     """Return everything of the report but its drawings; those go by the keys of changes and panels."""
+    held = hold_lines(content)
     return {
         "title": title_words(content),
         "month": content.month,
@@ -99,7 +100,8 @@ def plain_content(content: MonthContent) -> JsonObject:
             {"stage": stage, "serial": serial, "day": day_words(day, content.as_of), "why": why}
             for stage, serial, day, why in content.not_passed
         ],
-        "hold": hold_lines(content),
+        "hold": held,
+        "named": _by_name(held),
         "hold_total": content.held_pieces,
         "left_total": content.left_unreleased,
         "reactions": [_reaction(r, content.as_of) for r in content.reactions],
@@ -245,30 +247,52 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
         }
         for one in alone.values()
     ]
-    for (name, because, _), pieces in shared.items():
+    for pieces in shared.values():
         serials = list(dict.fromkeys(one.serial for one in pieces))
-        about = _SIGNAL.sub("", because)
-        about = about[:1].lower() + about[1:] if about.startswith("The ") else about
         found.append(
             {
                 "who": some_of(serials, NAMED_PIECES),
-                "what": _once(figure_words(name), about),
+                "what": _in_doubt(pieces[0]),
                 "day": "",
                 "where": pieces_words(len(serials)) + " in the house",
                 "all": _named(serials),
             }
         )
-    doubted = (one for one in content.hold if one.why not in {"limit", "hand"} and one.shipped)
-    left: dict[str, bool] = {}
-    for one in doubted:
-        left[one.serial] = left.get(one.serial, False) or one.standing.startswith(LEFT_HELD)
-    for by_then, said in ((True, LEFT_HELD), (False, "left, not released")):
-        own = [serial for serial, was in left.items() if was is by_then]
-        if own:
-            who = some_of(own, NAMED_PIECES)
-            what = "in doubt for the same reasons"
-            found.append({"who": who, "what": what, "day": "", "where": said, "all": _named(own)})
+    for said, own, reasons in _left_in_doubt(content.hold):
+        who, what = some_of(own, NAMED_PIECES), "; ".join(reasons)
+        found.append({"who": who, "what": what, "day": "", "where": said, "all": _named(own)})
     return found
+
+
+def _by_name(lines: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
+    """Name all pieces of the lines that name the first few only; those in doubt for one reason together."""
+    named: dict[str, list[str]] = {}
+    for one in lines:
+        if one["all"]:
+            named.setdefault(one["what"], []).append(one["all"])
+    return [{"what": what, "all": ", ".join(serials)} for what, serials in named.items()]
+
+
+def _left_in_doubt(rows: Sequence[PieceToHold]) -> list[tuple[str, list[str], tuple[str, ...]]]:
+    """Gather what left in doubt by its reasons, first what was to be held when it left; serials in order."""
+    held: dict[str, bool] = {}
+    reasons: dict[str, dict[str, None]] = {}
+    for one in rows:
+        if one.why not in {"limit", "hand"} and one.shipped:
+            held[one.serial] = held.get(one.serial, False) or one.standing.startswith(LEFT_HELD)
+            reasons.setdefault(one.serial, {})[_in_doubt(one)] = None
+    alike: dict[tuple[bool, tuple[str, ...]], list[str]] = {}
+    for serial, own in reasons.items():
+        alike.setdefault((held[serial], tuple(own)), []).append(serial)
+    by_then = sorted(alike.items(), key=lambda group: not group[0][0])
+    return [(LEFT_HELD if was else "left, not released", own, why) for (was, why), own in by_then]
+
+
+def _in_doubt(one: PieceToHold) -> str:
+    """Say of which figure, and why, a piece is in doubt."""
+    about = _SIGNAL.sub("", one.because)
+    about = about[:1].lower() + about[1:] if about.startswith("The ") else about
+    return _once(figure_words(one.name), about)
 
 
 def _named(serials: Sequence[str]) -> str:
@@ -292,12 +316,13 @@ def _reaction(one: Reaction, as_of: date) -> JsonObject:
     """Lay out one open signal: what was told, who has it, by when."""
     late = one.due is not None and one.due < as_of
     due = day_words(one.due, as_of) if one.due else ""
+    since = f" {one.answered}" if one.answered else ""
     return {
         "name": one.name,
         "finding": one.finding or one.name,
         "told": (
             f"{one.name}, signal {one.called}: {one.state} for {count_words(one.age_days, 'day')}, told on "
-            f"{day_words(one.opened, as_of)}; {pieces_words(one.pieces)}."
+            f"{day_words(one.opened, as_of)}; {pieces_words(one.pieces)}.{since}"
         ),
         "owner": one.owner or "nobody yet",
         "due": f"{due}, overdue" if late else due,
@@ -332,7 +357,7 @@ def _rework(content: MonthContent) -> JsonObject:
             {
                 "cause": one.cause,
                 "hours": f"{told} h",
-                "cost": f"{cost} {hour[1]}".rstrip() if hour else "",
+                "cost": cost if hour else "",
                 "pieces": pieces_words(one.pieces),
                 "width": one.hours / most if most else 0.0,
                 "so_far": percent_words(running),
@@ -340,4 +365,5 @@ def _rework(content: MonthContent) -> JsonObject:
             for one, told, cost, running in zip(content.rework, hours, costs, so_far, strict=True)
         ],
         "rework_total": f"{total}, {content.rework_cost}" if hour else total,
+        "currency": hour[1] if hour else "",
     }

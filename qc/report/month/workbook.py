@@ -87,7 +87,8 @@ def _tables(content: MonthContent) -> list[tuple[str, Sequence[str], list[Sequen
             "Open",
             _OPEN,
             [
-                (r.name, r.called, r.finding, r.opened, r.age_days, r.due, r.owner, r.state, r.pieces)
+                (r.name, r.called, r.finding, r.opened, r.age_days, r.due, r.owner)
+                + (f"{r.state}. {r.answered}" if r.answered else r.state, r.pieces)
                 + ("\n".join(r.steps), r.caution)
                 for r in content.reactions
             ],

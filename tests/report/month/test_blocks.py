@@ -201,6 +201,16 @@ def test_what_lasts_is_told_first_and_what_is_over_only_in_its_own_month(small_p
     assert [c.standing for c in change_lines(small_plan, [back], later, later)] == []
 
 
+def test_a_finding_that_opened_anew_is_told_once(small_plan, moved):
+    """The page had the same change twice: as it lasts, and as it was over until the mend."""
+    stays = moved[1]
+    before = replace(stays.telling, ended=stays.telling.raised)
+    both = replace(stays, signals=(before, *stays.signals))
+    day = both.points[-1].day
+    assert [c.standing for c in change_lines(small_plan, [both], day.replace(day=1), day)].count("lasts") == 1
+    assert "over" not in [c.standing for c in change_lines(small_plan, [both], day.replace(day=1), day)]
+
+
 def test_a_panel_says_of_a_finding_that_is_over_that_it_is(moved):
     """It headed the panel as if it were current, long after it was over."""
     back = moved[0]

@@ -35,6 +35,7 @@ from qc.report.month import (
     month_pdf,
     month_workbook,
 )
+from qc.report.month.gauge_checks import gauge_line
 from qc.report.month.methods import methods
 from qc.report.month.panel import NEWEST, PICTURE_IN, draw_panel
 from qc.report.month.panel_words import (
@@ -372,6 +373,66 @@ def test_what_is_in_doubt_for_one_reason_is_one_line_and_what_is_outside_stands_
     assert shared["all"] in paper(content)
 
 
+def test_what_left_in_doubt_says_why_and_all_of_one_reason_are_named_together(content):
+    left = [
+        piece(f"S-{n:03}", "Bow: Ovality", "made under signal 1", why="mend", standing=standing)
+        for n, standing in (
+            (61, "left while to be held on 20 Aug"),
+            (62, "left while to be held on 21 Aug"),
+            (63, "left"),
+        )
+    ]
+    both = piece("S-062", "Bow: Wall", "made under signal 2", why="mend", standing="left")
+    lines = [
+        (one["who"], one["what"], one["where"]) for one in hold_lines(replace(content, hold=(*left, both)))
+    ]
+    assert lines == [
+        ("S-061", "Bow: Ovality: made under signal 1", "left while to be held"),
+        (
+            "S-062",
+            "Bow: Ovality: made under signal 1; Bow: Wall: made under signal 2",
+            "left while to be held",
+        ),
+        ("S-063", "Bow: Ovality: made under signal 1", "left, not released"),
+    ]
+    many = [piece(f"S-{n}", "Bow: Ovality", "made under signal 1", why="mend") for n in range(100, 105)]
+    gone = [
+        replace(one, serial=f"T-{one.serial}", shipped=date(2026, 8, 20), standing="left") for one in many
+    ]
+    (named,) = plain_content(replace(content, hold=(*many, *gone)))["named"]
+    assert named["all"] == ", ".join(one.serial for one in (*many, *gone))
+
+
+def test_a_reaction_that_was_answered_after_the_month_says_so(content):
+    one = replace(content.reactions[0], answered="Answered since, on 4 September 2026: cause mended.")
+    told = replace(content, reactions=(one,))
+    for text in (paper(told), page(told)):
+        assert "Answered since, on 4 September 2026: cause mended." in text
+    state = dict(zip(*book(told)["Open"], strict=True))["state"]
+    assert state == "in hand. Answered since, on 4 September 2026: cause mended."
+
+
+def test_a_gauge_whose_checks_differ_by_the_last_bit_only_has_a_plain_mean(content):
+    """It was printed as +0.10000000000000002 µm (+0.09999999999999998 to +0.10000000000000006)."""
+    course = replace(
+        content.gauge_checks[0], mean=0.1, low=0.09999999999999998, high=0.10000000000000006, unit="um"
+    )
+    assert gauge_line(course)["mean"] == "+0.1 µm"
+
+
+def test_pass_or_fail_is_drawn_as_a_running_rate_with_its_faults(verdicts):
+    failed = {7, 23}
+    points = tuple(replace(p, value=float(p.ordinal in failed)) for p in verdicts[2].points)
+    stretch = replace(verdicts[2].stretches[-1], mean=2 / 30, first=1, last=30)
+    verdict = replace(
+        verdicts[2], kind="pass-fail", points=points, stretches=(stretch,), lower=None, upper=None
+    )
+    svg = draw_panel(verdict)
+    text = svg_text(svg)
+    assert "of the newest 30 pieces [in 100]" in text and "with a fault" in text and "mean 6.7 (30)" in text
+    assert len(re.findall(rb"<circle[^>]*fill=.none", svg)) == 28 and svg.count(b"<polygon") == 2
+
+
 def test_the_headline_says_what_was_lost_and_what_left_and_money_only_where_the_plan_has_a_rate(content):
     assert content.headline.endswith(
         "6 pieces to hold, 1 left without a release. First pass lowest: draw, 19 of 20. Rework: 7.25 h."
@@ -379,7 +440,7 @@ def test_the_headline_says_what_was_lost_and_what_left_and_money_only_where_the_
     rated = replace(content, hour=(60.0, "EUR"))
     assert rated.headline.endswith("Rework: 7.25 h, 435 EUR.")
     for text in (paper(rated), page(rated)):
-        assert "Rework: 7.25 h, 435 EUR" in text and "375 EUR" in text and "60 EUR" in text
+        assert "Rework: 7.25 h, 435 EUR" in text and "375" in text and "60" in text
     assert dict(book(rated)["Month"])["rework [EUR]"] == month_answer(rated)["rework_cost"] == 435
     assert month_answer(content)["rework_cost"] is None and "EUR" not in paper(content) + page(content)
     nobody = tuple(one for one in content.hold if one.standing == "to hold")

@@ -35,8 +35,11 @@ AHEAD = 50
 SURE = 10
 """So many pieces of a series say how far it has got; chosen."""
 
-LED = 8
+LED = 12
 """So many pieces of a series that came after others say how far new ones run ahead of them; chosen."""
+
+PAUSED = 2
+"""So many times its pace a series may have gone on unseen while nothing of it came in; chosen."""
 
 LOOKED_BACK = 300
 """Of so many of the newest pieces of a series it is looked up how far they ran ahead; chosen."""
@@ -86,15 +89,29 @@ class Lead:
     usual: int
     """What two of them reached or passed: one alone may itself be a slip."""
 
+    pace: float
+    """So many numbers a day the series goes on."""
+
+    days: Mapping[int, date]
+    """Number -> the day it first came."""
+
     def below(self, parts: Serial) -> int | None:
         """Return the next number below that of a piece, None where there is none."""
         at = bisect_left(self.numbers, parts.number)
         return self.numbers[at - 1] if at else None
 
-    def doubt(self, serial: str, parts: Serial) -> str | None:
-        """Say what is odd about a new piece that runs far ahead of them, None where nothing is."""
+    def doubt(self, serial: str, parts: Serial, day: date) -> str | None:
+        """Say what is odd about a new piece that runs far ahead of them on a day, None where nothing is.
+
+        Where nothing came in for a while, so much more may have been made meanwhile.
+        """
         below = self.below(parts)
-        if below is None or (lead := parts.number - below) <= max(LEAST, FURTHER * self.usual):
+        if below is None:
+            return None
+        lead = parts.number - below
+        newest = max(came for number, came in self.days.items() if number != parts.number)
+        made = PAUSED * self.pace * max((day - newest).days, 0)
+        if lead <= max(LEAST, FURTHER * self.usual, made):
             return None
         last = Serial(parts.head, below, parts.width).text()
         return (
@@ -134,7 +151,9 @@ def find_leads(days: Mapping[str, Mapping[tuple[str, str], tuple[date, ...]]]) -
                 leads.append(number - numbers[at - 1])
             numbers.insert(at, number)
         if len(leads) >= LED:
-            found[head] = Lead(numbers, sorted(leads)[-2])
+            span = max((ordered[-1][0] - ordered[-LOOKED_BACK:][0][0]).days, 1)
+            pace = sorted(leads)[len(leads) // 2] * len(leads) / span
+            found[head] = Lead(numbers, sorted(leads)[-2], pace, {number: day for day, number in ordered})
     return found
 
 
@@ -176,7 +195,7 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
             said = _doubt(str(serial), day, series) if series is not None and told else None
             top = None
             if said is None and cards[str(serial)] == 1:  # a slip stands on one card
-                said, top = _far_ahead(str(serial), leads)
+                said, top = _far_ahead(str(serial), day, leads)
             if said is None:
                 continue
             guesses = []
@@ -188,13 +207,13 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
     return Doubted(found)
 
 
-def _far_ahead(serial: str, leads: Mapping[str, Lead]) -> tuple[str | None, int | None]:
+def _far_ahead(serial: str, day: date, leads: Mapping[str, Lead]) -> tuple[str | None, int | None]:
     """Say that a new piece runs far ahead of its series, and up to which number it may be meant."""
     parts = taken_apart(serial)
     lead = leads.get(parts.head) if parts is not None else None
     if parts is None or lead is None:
         return None, None
-    return lead.doubt(serial, parts), (lead.below(parts) or 0) + COMING
+    return lead.doubt(serial, parts, day), (lead.below(parts) or 0) + COMING
 
 
 def _findings(rows: list[int], problem: str, guesses: list[str]) -> list[Finding]:
