@@ -14,6 +14,9 @@ from qc.plan.model import Characteristic, DatedLimits, Plan, Stage, in_force
 
 Own = tuple[str, list[date]]
 
+EVERY = ""
+"""Stands for a piece of any model, or of none: only entries that name no model speak of it."""
+
 
 def keep_past(versions: Sequence[tuple[date, Plan]]) -> Plan:
     """Return the newest plan, with targets and limits of earlier versions on the days they held.
@@ -59,13 +62,18 @@ def _characteristic(
     # a new unit is a new figure: the old numbers would mean something else
     if before is None or before.limits == now.limits or before.unit != now.unit:
         return now
-    entries: list[DatedLimits] = []
+    known = {model.id for model in past.models_of(before)}
     places = {repr(sorted(entry.at.items())): entry.at for entry in (*now.limits, *before.limits)}
-    for model in plan.models_of(now):
-        known = any(m.id == model.id for m in past.models_of(before))
-        for at in places.values():
-            old, new = ([e for e in c.limits if e.at == at] for c in (before, now))
-            entries += _timeline(old if known else None, new, _own(now.limits, model.id), day, at)
+    entries: list[DatedLimits] = []
+    for at in places.values():
+        old, new = ([e for e in c.limits if e.at == at] for c in (before, now))
+        # what holds for every model holds for a piece whose card names none, too; it is told once
+        every = _timeline(old, new, _own(now.limits, EVERY), day, at)
+        entries += every
+        for model in plan.models_of(now):
+            own = _timeline(old if model.id in known else None, new, _own(now.limits, model.id), day, at)
+            if _told(own) != _told(every):
+                entries += own or [DatedLimits(models=(model.id,), at=at)]
     return now.model_copy(update={"limits": tuple(entries)})
 
 
@@ -90,7 +98,8 @@ def _timeline(
         own = turn >= day or before is None or (written is not None and turn >= written)
         found = in_force(now if own else before or (), model, turn)
         since = None if turn == date.min else turn
-        entry = found.model_copy(update={"models": (model,), "at": at, "since": since})
+        models = () if model == EVERY else (model,)
+        entry = found.model_copy(update={"models": models, "at": at, "since": since})
         if not entries or _figures(entry) != _figures(entries[-1]):
             entries.append(entry)
     return entries if any(_figures(entry) != (None, None, None) for entry in entries) else []
@@ -99,6 +108,11 @@ def _timeline(
 def _own(entries: Sequence[DatedLimits], model: str) -> Own:
     """Return a model with the days from which entries that concern it hold."""
     return model, [e.since for e in entries if e.since is not None and (not e.models or model in e.models)]
+
+
+def _told(entries: Sequence[DatedLimits]) -> list[object]:
+    """Return what entries say, whatever model they are of."""
+    return [(entry.since, *_figures(entry)) for entry in entries]
 
 
 def _figures(entry: DatedLimits) -> tuple[float | None, float | None, float | None]:

@@ -39,6 +39,17 @@ def test_a_figure_written_over_holds_from_the_day_it_was_met():
     assert targets(merged) == [1, 1, 1, 2, 2]
 
 
+@pytest.mark.parametrize(
+    "new", ["[{target: 2}]", "[{target: 1}, {target: 2, since: 2026-05-01}]"], ids=["written over", "dated"]
+)
+def test_a_piece_whose_card_names_no_model_keeps_its_limits(new):
+    """They were gone: what held for every model was written out for each, and none was left for no model."""
+    merged = keep_past([(MARCH, plan("[{target: 1}]")), (MAY, plan(new))])
+    assert targets(merged, "") == [1, 1, 1, 2, 2]
+    own = merged.characteristic("s", "c").limits
+    assert [(e.models, e.since, e.target) for e in own] == [((), None, 1), ((), MAY, 2)], "told once"
+
+
 def test_three_versions():
     versions = [(MARCH, plan("[{target: 1}]")), (APRIL, plan("[{target: 2}]")), (JUNE, plan("[{target: 3}]"))]
     assert targets(keep_past(versions)) == [1, 1, 2, 2, 3]

@@ -40,10 +40,13 @@ def name_of(own: str, numbers: Collection[int]) -> str:
 
 
 def answering(every: Sequence[Signal], asked: str) -> list[Signal]:
-    """Return the signals that answer to what was typed: that of the number, else those whose id begins so."""
+    """Return the signals that answer to what was typed: that of the number, else those whose id begins so.
+
+    A number that none bears is no beginning of an id: one digit mistyped would close another signal.
+    """
     wanted = asked.strip().lower()
     if wanted.isdecimal() and len(wanted) <= DIGITS:
         numbered = [s for s in every if int(wanted) in s.numbers]
-        if numbered:
+        if numbered or any(s.numbers for s in every):
             return numbered
     return [s for s in every if wanted and any(own.startswith(wanted) for own in (s.id, *s.before))]

@@ -25,7 +25,7 @@ from qc.plain import JsonObject
 from qc.sayings import CLOSED_STATES, OPEN_STATES, state_after
 from qc.store import SignalRecord, own_id
 from qc.watch import SeriesVerdict, without_interval
-from qc.words import dated_words
+from qc.words import dated_words, some_of
 
 
 def list_signals(workshop: Workshop, *, all_states: bool = False, series: str | None = None) -> SignalList:
@@ -82,7 +82,9 @@ def newest_life(workshop: Workshop, signal_id: str) -> SignalLife:
 def _told_later(workshop: Workshop, present: Workshop, signal_id: str) -> JobError | None:
     """Return what is to be said of a signal that was first told after the day asked about."""
     rows = present.store.signals()
-    fits = [s for s in rows if str(s.number) == signal_id] or [s for s in rows if s.id.startswith(signal_id)]
+    fits = [s for s in rows if str(s.number) == signal_id]
+    if not fits and not signal_id.isdecimal():
+        fits = [s for s in rows if s.id.startswith(signal_id)]
     told = [day for s in fits for day, found in present.store.told_signals(s.series) if _among(s, found)]
     if len(fits) != 1 or not told or min(told) <= workshop.today:
         return None
@@ -143,7 +145,9 @@ def _find(every: Sequence[SignalLife], signal_id: str) -> SignalLife:
     if len(fits) == 1:
         return fits[0]
     if not fits:
-        raise JobError(f"There is no signal {signal_id!r}. See the list: qc signals")
+        numbers = sorted({min(one.numbers) for one in every if one.numbers})
+        there = f" The numbers are {some_of(map(str, numbers))}." if len(numbers) > 1 else ""
+        raise JobError(f"There is no signal {signal_id!r}.{there} See the list: qc signals --all")
     raise JobError(
         f"{signal_id!r} begins {len(fits)} signals. Type more of the id: {', '.join(s.id for s in fits)}"
     )

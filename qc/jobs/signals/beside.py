@@ -43,6 +43,9 @@ def beside_words(
     """
     one = f"Signals {listed([str(n) for n in sorted(numbers)])} are one now: closing it answers them all."
     said = [*map(joined_words, joined), *([one] if joined and len(numbers) > 1 else [])]
+    if not joined and len(numbers) > 1:
+        first, *others = sorted(numbers)
+        said.append(f"Told as {listed([str(n) for n in others])}, too: the same change as signal {first}.")
     if back_of:
         said.append(
             f"It was the way back of signal {back_of}, which says since when it is over: no answer is asked."

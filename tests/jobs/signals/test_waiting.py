@@ -28,6 +28,13 @@ def test_status_does_not_say_that_all_is_as_it_was_while_a_signal_waits_that_is_
     assert bows.say("status").splitlines()[0].count("all 1 series are as they were.") == 1
 
 
+def test_a_number_that_does_not_exist_is_named_with_those_that_do(bows):
+    said = bows.command("signals", "close", "8", "--false", "--who", "ML", "--workshop", bows.folder)
+    assert said.exit_code == 1
+    assert "There is no signal '8'. See the list: qc signals --all" in said.stderr
+    assert bows.signal()["state"] == "open"
+
+
 def test_after_a_mend_that_did_not_hold_the_days_to_answer_begin_anew(bows):
     bows.later(6).close()
     for _ in range(2):
