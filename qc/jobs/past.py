@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -102,6 +103,7 @@ def known_of(
         left=_left(workshop, pieces, serials),
         stays=_stays(workshop, {*parts, *serials}) if parts else {},
         parts=_parts(workshop, {*asked, *spelt}),
+        waiting=_waiting(workshop) if parts else frozenset(),
     )
 
 
@@ -121,6 +123,12 @@ def _on_record(workshop: Workshop, serials: Collection[str]) -> set[str]:
     ordered = sorted(serials)
     few = [ordered[first : first + AT_ONCE] for first in range(0, len(ordered), AT_ONCE)]
     return {str(serial) for some in few for serial in workshop.store.pieces(some)["serial"]}
+
+
+def _waiting(workshop: Workshop) -> frozenset[str]:
+    """Return the serials of rows that are held: their card is there, if not on record."""
+    typed = (json.loads(row.typed) for row in workshop.store.held())
+    return frozenset(str(one["serial"]) for one in typed if one.get("serial"))
 
 
 def _parts(workshop: Workshop, serials: Collection[str]) -> frozenset[str]:

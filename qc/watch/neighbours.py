@@ -7,6 +7,7 @@ the series of a stage, each about the level of its own stretches; only where it 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,7 +16,10 @@ from qc.stats import Floats, StatisticsError, pooled_autocorrelation
 from qc.watch.results import SeriesVerdict
 
 LEAST_POINTS = 8
-"""A series with fewer points takes no part: its own level would swallow the correlation (house rule)."""
+"""A stretch with fewer points takes no part: its own level would swallow the correlation (house rule)."""
+
+SURE = 3.0
+"""Standard errors from which on it is said: it is looked for every day, in every stage (house rule)."""
 
 
 def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
@@ -31,31 +35,36 @@ def dependence_note(verdicts: Sequence[SeriesVerdict]) -> str:
     str
         A sentence, empty where nothing is clear.
     """
-    parts = [part for part in map(_about_its_level, verdicts) if part.size >= LEAST_POINTS]
+    of_series = [own for own in map(_stretches, verdicts) if own]
     try:
-        pooled = pooled_autocorrelation(parts)
+        # each stretch about its own mean: its pull on the coefficient is then allowed for
+        pooled = pooled_autocorrelation([part for own in of_series for part in own])
     except StatisticsError:
         return ""
-    if not pooled.clear:
+    if abs(pooled.lag_1) * math.sqrt(pooled.n) < SURE:
         return ""
     stage = verdicts[0].stage_name
     lag_1 = f"{pooled.lag_1:.2f}".replace("-", "−")
-    over = f"lag-1 correlation {lag_1}, {pooled.n} pieces of {len(parts)} series"
+    over = f"lag-1 correlation {lag_1}, {pooled.n} pieces of {len(of_series)} series"
     if pooled.lag_1 < 0:
         return f"{stage}: high and low pieces take turns ({over}); two people or tools by turns do that."
     return f"{stage}: neighbouring pieces are alike ({over}); so small changes are told later than elsewhere."
 
 
-def _about_its_level(verdict: SeriesVerdict) -> Floats:
-    """Return what is left of the points about the level of their stretch, single odd pieces left out."""
+def _stretches(verdict: SeriesVerdict) -> list[Floats]:
+    """Return the points of each stretch that is long enough, single odd pieces left out."""
     if verdict.kind != "measured" or verdict.follows_line:
-        return np.zeros(0)
+        return []
     apart = {s.start for s in verdict.signals if s.kind == "single"}
-    rest = [
-        p.value - stretch.mean
+    found = [
+        np.array(
+            [
+                p.value
+                for p in verdict.points[stretch.first - 1 : stretch.last]
+                if p.ordinal not in apart and not p.left_out
+            ],
+            dtype=np.float64,
+        )
         for stretch in verdict.stretches
-        if stretch.n > 2
-        for p in verdict.points[stretch.first - 1 : stretch.last]
-        if p.ordinal not in apart and not p.left_out
     ]
-    return np.array(rest, dtype=np.float64)
+    return [values for values in found if values.size >= LEAST_POINTS]

@@ -121,6 +121,12 @@ def _shape_words(noise: Noise, since: date, tells_single: bool, today: date) -> 
         if tells_single
         else "a single odd piece is not told here, only a few together"
     )
+    if long and noise.pieces < LEAST_LEARNED:
+        # what is taken for granted of any bench outweighs what was seen: that is not "learned"
+        return (
+            f"How readings of this figure scatter is little known yet ({learned}): until more is known, "
+            f"longer tails than the bell curve are allowed for, and {single}."
+        )
     return f"Readings of this figure {what} ({learned}): {single}."
 
 

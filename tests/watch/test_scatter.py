@@ -43,6 +43,16 @@ def test_long_tails_leave_single_pieces_untold(points):
     assert not found.tells_single
 
 
+def test_of_few_pieces_long_tails_are_allowed_for_and_not_called_learned(points):
+    """Normal figures of a new workshop were said to have longer tails, "learned from 22 pieces"."""
+    few = replace(LEARNED, tails=0.25, odd_share=0.02, odd_reach=0.8, pieces=22, own=22)
+    assert asked(points, [few] * 8).sentence == (
+        "How readings of this figure scatter is little known yet (learned since 1 Mar from 22 pieces): until "
+        "more is known, longer tails than the bell curve are allowed for, and a single odd piece is not told "
+        "here, only a few together."
+    )
+
+
 def test_among_all_series_it_is_said_in_short_so_that_series_of_one_kind_are_told_alike(points):
     heavy = [replace(LEARNED, tails=0.25, odd_share=0.02, odd_reach=0.8, own=own) for own in (40, 60)]
     notes = {scatter_notes(asked(points, [one] * 8)) for one in heavy}

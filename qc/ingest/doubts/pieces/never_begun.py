@@ -116,10 +116,13 @@ def _fitted(facts: Facts, record: Record) -> list[Finding]:
         return []
     rows = facts.events.filter((pl.col("kind") == "part") & (pl.col("subject") != ""))
     numbers = {head: set(of) for head, of in record.numbers().items()}
+    # a card whose rows are in doubt is there, whatever becomes of them
+    there = {*record.days, *facts.known.serials, *facts.known.stays, *facts.known.waiting}
+    there |= set(facts.readings["serial"])
     found: dict[int, list[Finding]] = defaultdict(list)
     for row in rows.to_dicts():
         part, parts = row["subject"], taken_apart(row["subject"])
-        if parts is None or part in record.days or part in facts.known.serials or part in facts.known.stays:
+        if parts is None or part in there:
             continue
         own = numbers.get(parts.head, set())
         below = sum(n in own for n in range(parts.number - NEXT_TO, parts.number))

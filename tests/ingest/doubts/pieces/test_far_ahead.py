@@ -36,11 +36,15 @@ def shop(plan, known, as_csv):
         sheets = [unfold(read_sheet(as_csv(rows), f"{at}.csv")[0], bare) for at, rows in enumerate(cells)]
         return check(sheets, bare, past)
 
-    def run(on_record, *cells, today=known.today):
+    def run(on_record, *cells, today=known.today, waiting=()):
         before = given([polish(*on_record)], known)[0]
         assert before.held.is_empty()
         past = known_from(known.today, before.readings.with_row_index("id"), before.events)
-        held = [row for one in given(cells, replace(past, today=today)) for row in one.held.to_dicts()]
+        held = [
+            row
+            for one in given(cells, replace(past, today=today, waiting=frozenset(waiting)))
+            for row in one.held.to_dicts()
+        ]
         return [reason for row in held for reason in json.loads(row["reasons"])]
 
     return run
@@ -139,6 +143,15 @@ def test_a_part_that_was_never_measured_is_asked_about_among_parts_that_were(sho
 def test_a_part_without_a_card_may_be_in_order(shop, rows):
     numbers = [*range(101, 109), *range(111, 115)]
     assert shop(run_of(*numbers), assembly(*((day(30), *row) for row in rows))) == []
+
+
+def test_a_part_whose_card_waits_for_an_answer_has_a_card(shop):
+    seen = run_of(*range(101, 110), *range(111, 115))
+    assert shop(seen, assembly((day(30), "VL-310", "CK-110")), waiting=["CK-110"]) == []
+    doubted = [["Card", "Polishing card"], [], ["Date", "Serial", "Model", "Mass loss"]]
+    doubted.append([day(18), "CK-110", "tenor", "1700"])
+    found = shop(seen, assembly((day(30), "VL-310", "CK-110")), doubted)
+    assert "never-begun" not in [one["id"] for one in found], "its card came in the same upload"
 
 
 def test_leads_are_learned_from_the_newest_pieces_in_time_of_their_number():
