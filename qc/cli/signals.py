@@ -177,6 +177,9 @@ def tick(
     signal: IdArgument,
     step: Annotated[int, typer.Option(min=0, help="Number of the step that is done.")] = 0,
     piece: Annotated[str, typer.Option(metavar="SERIAL", help="A piece that is dealt with.")] = "",
+    every_piece: Annotated[
+        bool, typer.Option("--every-piece", help="All pieces made under it that are still to deal with.")
+    ] = False,
     who: WhoOption = "",
     text: TextOption = "",
     workshop: WorkshopOption = None,
@@ -184,14 +187,17 @@ def tick(
     as_json: JsonOption = False,
 ) -> None:
     """Tick a reaction step, or a piece made under the cause; who did it and when is kept."""
-    from qc.jobs.signals import tick_off
+    from qc.jobs.signals import tick_every_piece, tick_off
 
-    if bool(step) == bool(piece):
-        raise typer.BadParameter("tick either a step, --step NUMBER, or a piece, --piece SERIAL")
-    done = tick_off(
-        open_workshop(workshop, as_of, writes=True), signal, step=step, piece=piece, who=who, text=text
-    )
-    show(done, as_json=as_json)
+    if bool(step) + bool(piece) + every_piece != 1:
+        raise typer.BadParameter(
+            "tick either a step, --step NUMBER, or a piece, --piece SERIAL, or all of them, --every-piece"
+        )
+    opened = open_workshop(workshop, as_of, writes=True)
+    if every_piece:
+        show(tick_every_piece(opened, signal, who=who, text=text), as_json=as_json)
+        return
+    show(tick_off(opened, signal, step=step, piece=piece, who=who, text=text), as_json=as_json)
 
 
 @signals.command("untick")

@@ -343,6 +343,7 @@ VERBS = (
     Verb("reopen", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_CLOSE,)),
     Verb("reopen what was mended", ("signals", "reopen", "SIGNAL", "--who", "IS"), (_MENDED,)),
     Verb("tick a piece", _TICK_PIECE),
+    Verb("tick every piece", ("signals", "tick", "SIGNAL", "--every-piece", "--who", "FN")),
     Verb("untick a piece", ("signals", "untick", *_TICK_PIECE[2:]), (_TICK_PIECE,)),
     Verb("comment", ("signals", "comment", "SIGNAL", "looked at it", "--who", "FN")),
     Verb("freeze", _FREEZE),

@@ -250,6 +250,21 @@ def test_pieces_and_steps_are_ticked_off_with_who_and_when(bows):
     assert bows.whole()
 
 
+def test_all_pieces_made_under_it_are_ticked_off_at_once(bows):
+    by = (bows.signal()["id"], "--who", "FT")
+    bows.ask("signals", "tick", *by, "--piece", "A-032", "--text", "bent back")
+    done = bows.ask("signals", "tick", *by, "--every-piece", "--text", "inside, may go")
+    texts = [piece["done"]["text"] for piece in done["made_under"]]
+    assert texts == ["inside, may go", "bent back", *["inside, may go"] * 4], (
+        "what was ticked stays as it was"
+    )
+    assert "is left to tick off" in bows.ask("signals", "tick", *by, "--every-piece", code=1)
+    nobody = bows.ask("signals", "tick", by[0], "--every-piece", "--who", "XX", code=1)
+    assert "XX" in nobody and len(bows.signal()["events"]) == 6
+    assert "--step" in bows.ask("signals", "tick", *by, "--every-piece", "--step", "1", code=2)
+    assert bows.whole()
+
+
 def test_a_tick_set_by_mistake_is_taken_back_and_both_stay_in_its_life(bows):
     by = (bows.signal()["id"], "--who", "FT")
     bows.ask("signals", "tick", *by, "--piece", "A-032", "--text", "bent back")

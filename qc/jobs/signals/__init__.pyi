@@ -14,6 +14,7 @@ from .pieces import MadeUnder as MadeUnder
 from .pieces import made_under as made_under
 from .saying import say_of_signal as say_of_signal
 from .saying import take_tick_back as take_tick_back
+from .saying import tick_every_piece as tick_every_piece
 from .saying import tick_off as tick_off
 from .waiting import waiting_line as waiting_line
 from .waiting import waiting_plain as waiting_plain

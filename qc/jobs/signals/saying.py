@@ -37,6 +37,7 @@ from qc.sayings import (
     ticked_steps,
 )
 from qc.states import SIGNAL_WORDS
+from qc.words import pieces_words, some_of
 
 
 def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalLife:
@@ -174,6 +175,43 @@ def tick_off(
     done = _step_named(signal, step) + (f" ({text})" if text else "")
     ticked = say_of_signal(workshop, signal.id, Saying(What.STEP_DONE, who, done))
     return replace(ticked, done=f"Ticked by {who} at signal {signal.name}: step {done}")
+
+
+def tick_every_piece(workshop: Workshop, signal_id: str, *, who: str = "", text: str = "") -> SignalLife:
+    """Say of all pieces made under the cause that are still to deal with that they are dealt with, at once.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        An open workshop.
+    signal_id : str
+        The signal, or the beginning of its id.
+    who, text : str
+        The person, and a remark that is kept with each.
+
+    Raises
+    ------
+    JobError
+        No piece is left to tick off, or nobody or an unknown person says it.
+    """
+    whole = find_signal(workshop, signal_id)
+    with ending(NOTHING_STORED), workshop.store.writing():
+        may(who, Verb.SAY, workshop.plan, workshop.store.people())
+        signal = newest_life(workshop, whole.id)
+        done = pieces_done(signal.events)
+        left = [one.serial for one in whole.made_under if one.serial not in done]
+        if not left:
+            raise JobError(f"No piece made under the cause of signal {whole.name} is left to tick off.")
+        _refuse(workshop, Saying(What.PIECE_DONE, who, text, first=left[0]), signal)
+        for serial in left:
+            saying = Saying(What.PIECE_DONE, who, text, first=serial)
+            workshop.store.say(signal.id, saying, when=workshop.now)
+    with ending(STORED_NOT_JUDGED):
+        catch_up(workshop)
+    with ending(STORED_AND_JUDGED):
+        told = told_whole(at_latest(workshop), newest_life(workshop, signal.id))
+        every = f"{pieces_words(len(left))}: {some_of(left)}"
+        return replace(told, done=f"Ticked by {who} at signal {whole.name}: {every}")
 
 
 def take_tick_back(
