@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from qc.errors import UsageError
+from qc.errors import QcError, UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.workshop import PLAN, find_folder, no_workshop, rows_address
+from qc.jobs.workshop import PLAN, find_folder, no_workshop, open_workshop, rows_address
 from qc.plain import JsonObject
 from qc.report.terminal import verified_text
 from qc.stats import Tabled
@@ -16,6 +16,12 @@ from qc.store import Store, open_store
 
 SHORTEST = 12
 """Digits of a hash that name an entry: 48 bits, so that no two of a store share them by chance."""
+
+
+OUTSIDE_ALTERED = (
+    "The list of pieces outside their limits that is kept for quick answers is not what the readings say: it "
+    "was altered, so the pieces to hold may lack some. `qc rejudge` works it out anew."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +74,25 @@ def verify_workshop(folder: Path | None = None, *, against: str | None = None) -
     if not (place / PLAN).is_file() and not (place / "sheets").is_dir():
         raise JobError(no_workshop(place))
     with open_store(place, url=rows_address(place)) as store:
-        return verify_store(store, against=noted)
+        found = verify_store(store, against=noted)
+    return replace(found, faults=(*found.faults, *_of_what_is_kept(place)))
+
+
+def _of_what_is_kept(place: Path) -> list[str]:
+    """Compare what is kept for quick answers with the readings; nothing where the plan cannot be read."""
+    from qc.jobs.pieces import kept_otherwise
+
+    try:
+        workshop = open_workshop(place)
+    except QcError:
+        return []
+    try:
+        altered = kept_otherwise(workshop)
+    except (QcError, ArithmeticError, ValueError):  # rows that are faults themselves, and named as such
+        return []
+    finally:
+        workshop.store.close()
+    return [OUTSIDE_ALTERED] if altered else []
 
 
 def verify_store(store: Store, *, against: str | None = None) -> Verified:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +27,10 @@ class Lying:
 def sheet_hash(data: bytes) -> str:
     """Return the SHA-256 of a sheet's bytes as 64 hexadecimal digits."""
     return hashlib.sha256(data).hexdigest()
+
+
+class SheetNotPlain(StoreError):
+    """Something else than a plain file has the name of a sheet."""
 
 
 class SheetFiles:
@@ -98,7 +103,7 @@ class SheetFiles:
         if sheet_hash(data) != digest:
             raise StoreError(f"The sheet {digest[:12]} does not have the bytes it claims; send it again.")
         target = self.path(digest)
-        if target.exists() and sheet_hash(target.read_bytes()) == digest:
+        if target.is_file() and not target.is_symlink() and sheet_hash(target.read_bytes()) == digest:
             return
         part = self.folder / PARTS / f"{digest}.{os.getpid()}"
         try:
@@ -146,10 +151,14 @@ class SheetFiles:
         Raises
         ------
         StoreError
-            There is no such sheet.
+            There is no such sheet, or what has its name is no plain file: a pipe would be waited for, a
+            device read for ever.
         """
+        path = self.path(digest)
         try:
-            return self.path(digest).read_bytes()
+            if not stat.S_ISREG(path.lstat().st_mode):
+                raise SheetNotPlain(f"{path} is no file: a pipe, a device, a folder or a link was put there.")
+            return path.read_bytes()
         except FileNotFoundError:
             raise StoreError(f"The sheet {digest[:12]} is not in {self.folder}.") from None
 

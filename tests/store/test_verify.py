@@ -1,5 +1,6 @@
 """Whoever alters the store behind the program's back is found out, and the sentence names what."""
 
+import os
 import shutil
 import sqlite3
 
@@ -202,6 +203,20 @@ def test_sheets_on_the_disk_are_compared(shop):
     assert len(found) == 2
     assert any(s.startswith("The sheet ") and s.endswith(f"was altered: sheets/{one.name}.") for s in found)
     assert any(s.endswith(f"is missing: no file sheets/{two.name}.") for s in found)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="a system without named pipes")
+@pytest.mark.parametrize("put", ["pipe", "device"])
+def test_a_pipe_or_a_device_in_the_place_of_a_sheet_is_named_and_not_waited_for(shop, put):
+    """The pipe was waited for without end; the device took all memory of the machine."""
+    place = min(p for p in (shop / "sheets").iterdir() if p.is_file())
+    place.unlink()
+    if put == "pipe":
+        os.mkfifo(place)
+    else:
+        place.symlink_to("/dev/zero")
+    (fault,) = complaints(shop)
+    assert "cannot be read" in fault and f"{place} is no file: a pipe, a device, a folder or a link" in fault
 
 
 def test_a_sheet_that_cannot_be_read_is_named(shop):

@@ -106,7 +106,8 @@ def _stored(
     """
     place = workshop.folder / "reports" / which
     with workshop.store.writing():
-        # asked again where nobody else can write
+        # asked again where nobody else can write: of the person, too, whose role may have changed meanwhile
+        may(who, Verb.CLOSE_MONTH, workshop.plan, workshop.store.people())
         if stored_report(workshop, which) is not None:
             return False
         if workshop.store.head() != made_by:

@@ -23,6 +23,7 @@ from .left import with_parts as with_parts
 from .measured_again import measured_since_mended as measured_since_mended
 from .outside import figures_of as figures_of
 from .outside import figures_outside as figures_outside
+from .outside import kept_otherwise as kept_otherwise
 from .outside import outside_up_to_date as outside_up_to_date
 from .places import whereabouts as whereabouts
 from .reasons import Doubt as Doubt

@@ -90,6 +90,22 @@ def outside_up_to_date(workshop: Workshop, *, afresh: bool = False) -> None:
     figures_outside(workshop)
 
 
+def kept_otherwise(workshop: Workshop) -> bool:
+    """Say whether what is kept of pieces outside their limits is not what the readings and the plan say."""
+    kept, newest = workshop.store.state(STATE), workshop.store.newest_day()
+    if kept is None or newest is None:
+        return False
+    try:
+        if kept["of"] != [MADE_BY, workshop.store.plan_versions()[-1].version]:
+            return False  # it is worked out anew before it is read
+        if JudgedUpTo.of(kept["mark"]) != workshop.store.reached():
+            return False
+        told = [_figure(row) for row in kept["figures"]]
+    except (KeyError, TypeError, ValueError):
+        return True
+    return told != _found(workshop, newest)
+
+
 def figures_of(
     workshop: Workshop, stage: Stage, characteristic: Characteristic, serials: Collection[str]
 ) -> dict[str, PieceFigure]:

@@ -21,7 +21,7 @@ from qc.store.keeping.persons import faults_of_persons
 from qc.store.keeping.retold import faults_of_told
 from qc.store.keeping.values import faults_of_texts, faults_of_values
 from qc.store.postgresql import faults_of_building
-from qc.store.sheetfiles import Lying, SheetFiles, sheet_hash
+from qc.store.sheetfiles import Lying, SheetFiles, SheetNotPlain, sheet_hash
 from qc.store.tables import KEPT, origin, reading, sheet, unread
 
 _AT_ONCE = 50
@@ -210,6 +210,9 @@ def _as_handed_in(files: SheetFiles, digest: str, name: str) -> Iterator[str]:
     """Yield what is wrong with one sheet on the disk, whatever stands in its row."""
     try:
         data = files.read(digest)
+    except SheetNotPlain as error:
+        yield f"{name} cannot be read. {error}"
+        return
     except StoreError:
         yield f"{name} is missing: no file sheets/{digest}."
         return

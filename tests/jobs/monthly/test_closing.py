@@ -8,7 +8,8 @@ import pytest
 
 from qc.errors import MachineError, QcError, UsageError
 from qc.jobs.errors import JobError
-from qc.jobs.monthly import close_month, month, month_content
+from qc.jobs.monthly import close_month, closing, month, month_content
+from qc.jobs.people import add_person
 from qc.jobs.rows import Decision, correct_reading, settle_rows, withdraw_reading
 from qc.jobs.verify import verify_store
 from qc.store import StoreUnavailable
@@ -19,6 +20,26 @@ JUNE = date(2026, 6, 2)
 def cells(report, name):
     book = openpyxl.load_workbook(io.BytesIO(report.files[2].read_bytes()))
     return [[cell.value for cell in row] for row in book[name].iter_rows()][1:]
+
+
+def test_a_role_that_is_taken_while_the_report_is_written_closes_no_month(shop, monkeypatch):
+    """The role was asked before the minute of writing, and not again where the month is closed."""
+    workshop = shop(JUNE)
+    once = add_person(workshop, "ML", "lead")
+    add_person(workshop, "FT", "lead")
+    assert once.one_time_code
+    gathered = closing.month_content
+
+    def demoted_meanwhile(*given, **more):
+        add_person(workshop, "ML", "technician")
+        return gathered(*given, **more)
+
+    monkeypatch.setattr(closing, "month_content", demoted_meanwhile)
+    with pytest.raises(QcError, match="ML"):
+        close_month(workshop, "2026-05", who="ML")
+    monkeypatch.undo()
+    assert not (workshop.folder / "reports" / "2026-05").exists()
+    assert workshop.store.verify() == []
 
 
 def test_later_runs_return_the_stored_files_and_late_cards_stand_in_the_next_month(shop, cards, tmp_path):
