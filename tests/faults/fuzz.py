@@ -26,7 +26,7 @@ from fault_kills import Killing, kill_often  # noqa: E402
 from fault_shop import make_base  # noqa: E402
 from fault_targets import TARGETS  # noqa: E402
 from fault_verbs import BY_NAME  # noqa: E402
-from fault_writers import PAIRS, Pair  # noqa: E402
+from fault_writers import EVERY, Pair  # noqa: E402
 
 DISK_VERBS = ("upload one", "mend one", "close", "freeze")
 AT_ONCE = 3  # tries for each pair of writers
@@ -55,7 +55,7 @@ def full_disks(killing):
 def two_writers(killing, seed):
     """Let every pair write at once a few times."""
     found, chance = [], random.Random(seed)
-    for names in PAIRS:
+    for names in EVERY:
         pair = Pair(killing, *names)
         found += [fault for _ in range(AT_ONCE) for fault in pair.at_once(chance)]
     return found
@@ -99,7 +99,7 @@ def main():
             disks, steps, small = full_disks(killing)
             say(f"full disks {steps} sizes and {small} small disks, wrong {len(disks)}")
             writers = two_writers(killing, options.seed)
-            say(f"two writers {len(PAIRS)} pairs, {AT_ONCE} times each, wrong {len(writers)}")
+            say(f"two writers {len(EVERY)} pairs, {AT_ONCE} times each, wrong {len(writers)}")
             faults += tally.faults + disks + writers
         peak = driver.peak_kb
     cases = 0

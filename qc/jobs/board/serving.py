@@ -16,11 +16,13 @@ from pathlib import Path
 from typing import Final
 from urllib.request import urlopen
 
+from qc.errors import MachineError
 from qc.jobs.errors import JobError
 
 FACE: Final = "dashboard"
 """The package that serves; it is started by name, since the board stands on the jobs and not they on it."""
 
+FIRST_PAGE_S: Final = 60.0  # chosen: it takes two seconds, and twenty on a machine with much else to do
 PATIENCE_S: Final = 10.0  # chosen: a page takes a second; what has not stopped by then is stuck
 
 
@@ -107,11 +109,17 @@ def fetch_once(address: str) -> int:
 
     Raises
     ------
-    OSError
-        The board does not answer.
+    MachineError
+        The board does not answer, on a machine with much else to do.
     """
-    with urlopen(address, timeout=PATIENCE_S) as answer:
-        return len(answer.read())
+    try:
+        with urlopen(address, timeout=FIRST_PAGE_S) as answer:
+            return len(answer.read())
+    except OSError as error:
+        raise MachineError(
+            f"The board at {address} did not answer within {FIRST_PAGE_S:.0f} s ({error}). What was made "
+            "stands; start it with `qc board` when the machine has less to do."
+        ) from error
 
 
 def _said(process: subprocess.Popen[str]) -> dict[str, str]:

@@ -11,6 +11,7 @@ from urllib.request import HTTPCookieProcessor, Request, build_opener, urlopen
 import pytest
 
 from dashboard.__main__ import main
+from qc.errors import MachineError
 from qc.jobs.board.serving import fetch_once, running, serve
 from qc.jobs.errors import JobError
 
@@ -56,7 +57,7 @@ def test_the_address_is_told_once_it_answers_and_once_means_once(demo_folder):
     )
     ((address, size),) = seen
     assert address.startswith("http://127.0.0.1:") and size > 500
-    with pytest.raises(OSError):
+    with pytest.raises(MachineError, match="did not answer"):
         fetch_once(address)
 
 
@@ -122,7 +123,7 @@ def test_the_board_stops_when_its_parent_dies_without_a_word(demo_folder):
     while time.monotonic() < end:
         try:
             fetch_once(address)
-        except OSError:
+        except MachineError:
             return
         time.sleep(0.1)
     pytest.fail("the board still answers")
