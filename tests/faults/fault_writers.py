@@ -35,7 +35,7 @@ PAIRS = [
 """The second of a pair works in the state that the first one needs."""
 
 TOLD_ALIKE = {"read a sheet that waits"}
-"""Said twice at once both are told that it is read, which it is; one after the other the second finds none."""
+"""Said twice at once both are told that it is read, and it is; said later, the second finds none."""
 
 EVERY = [*PAIRS, *((name, name) for name in BY_NAME if (name, name) not in PAIRS and name not in TOLD_ALIKE)]
 """These, and every other verb beside itself: for the long run."""
