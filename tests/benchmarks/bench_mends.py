@@ -30,7 +30,7 @@ GOAL_S = 0.3
 MENDS, APART_S = 30, 2.0
 SETTLES_S = 3.0  # a person reads the first row of a page before deciding
 ROWS = 120
-FIRST = 1222  # the sample's cards of slide forces go about as far
+FIRST = 1214  # the sample's cards of slide forces go as far
 SETTLED = "name => !document.getElementById(name)?.querySelector('form')"
 """Whether a row has nothing left to decide."""
 TICKS = os.sysconf("SC_CLK_TCK")

@@ -34,10 +34,13 @@ PAIRS = [
 ]
 """The second of a pair works in the state that the first one needs."""
 
-TOLD_ALIKE = {"read a sheet that waits"}
-"""Said twice at once both are told that it is read, and it is; said later, the second finds none."""
+NOT_BESIDE_ITSELF = {"read a sheet that waits", "restore"}
+"""Said twice at once both are told that a sheet is read, and it is; a restore makes its place only once."""
 
-EVERY = [*PAIRS, *((name, name) for name in BY_NAME if (name, name) not in PAIRS and name not in TOLD_ALIKE)]
+EVERY = [
+    *PAIRS,
+    *((name, name) for name in BY_NAME if (name, name) not in PAIRS and name not in NOT_BESIDE_ITSELF),
+]
 """These, and every other verb beside itself: for the long run."""
 
 

@@ -18,7 +18,7 @@ def shop(tmp_path):
     workshop = open_workshop(tmp_path)
     upload(workshop, [(path.name, path.read_bytes()) for path in FORCE], who="IS")
     lines = ["Card,Slide force card,,,", "Gauge,SB-1,,,", ",,,,", "Date,Serial,Model,Person,Slide force [N]"]
-    lines += [f"{workshop.today},QH-{1230 + n},tenor,FN,{5 + n / 10:.2f}" for n in range(4)]
+    lines += [f"{workshop.today},QH-{1214 + n},tenor,FN,{5 + n / 10:.2f}" for n in range(4)]
     upload(workshop, [("far.csv", "\n".join(lines).encode())], who="IS")
     yield workshop
     workshop.store.close()
@@ -44,9 +44,9 @@ def test_the_following_row_is_settled_by_what_was_found_ahead(shop, monkeypatch)
         (done,) = settle_rows(shop, [numbers[2]], Decision.PROPOSAL, who="IS", ahead=ahead).rows
     assert done.state == "accepted" and shop.store.pulse() > entries
     (plain,) = settle_rows(shop, [numbers[1]], Decision.PROPOSAL, who="IS").rows
-    told = done.sentence.replace(f"Row {numbers[2]}", f"Row {numbers[1]}").replace("QH-1232", "QH-1231")
+    told = done.sentence.replace(f"Row {numbers[2]}", f"Row {numbers[1]}").replace("QH-1216", "QH-1215")
     assert plain.sentence == told.replace("5.20", "5.10").replace("0.52", "0.51")
-    found = shop.store.readings(serials=["QH-1231", "QH-1232"]).sort("serial")
+    found = shop.store.readings(serials=["QH-1215", "QH-1216"]).sort("serial")
     assert found["value"].to_list() == [0.51, 0.52]
     assert shop.store.verify() == []
 
@@ -73,7 +73,7 @@ def test_another_value_is_checked_as_it_is_typed(shop, monkeypatch):
     changes = {"value": "1.1"}
     (done,) = settle_rows(shop, [numbers[2]], Decision.BY_HAND, changes, who="IS", ahead=ahead).rows
     assert done.state == "accepted"
-    assert shop.store.readings(serials=["QH-1232"])["value"].to_list() == [1.1]
+    assert shop.store.readings(serials=["QH-1216"])["value"].to_list() == [1.1]
 
 
 def test_the_next_row_with_a_mend_comes_first_and_nothing_is_checked_while_somebody_waits(shop):

@@ -120,13 +120,17 @@ class Lead:
         )
 
 
-def find_leads(days: Mapping[str, Mapping[tuple[str, str], tuple[date, ...]]]) -> dict[str, Lead]:
+def find_leads(
+    days: Mapping[str, Mapping[tuple[str, str], tuple[date, ...]]], *, beside: Iterable[str] = ()
+) -> dict[str, Lead]:
     """Learn for each series how far new pieces run ahead; series of few pieces are left out.
 
     Parameters
     ----------
     days : mapping of serial to mapping of figure to tuple of date
         As in `Record`.
+    beside : iterable of str
+        Further serials that are there, whatever becomes of them: nothing is learned from them.
 
     Examples
     --------
@@ -140,6 +144,9 @@ def find_leads(days: Mapping[str, Mapping[tuple[str, str], tuple[date, ...]]]) -
         parts = taken_apart(serial)
         if parts is not None:
             came[parts.head].append((min(taken[0] for taken in figures.values()), parts.number))
+    others: dict[str, set[int]] = defaultdict(set)
+    for parts in filter(None, map(taken_apart, beside)):
+        others[parts.head].add(parts.number)
     found = {}
     for head, pieces in came.items():
         ordered = sorted(pieces)
@@ -153,7 +160,8 @@ def find_leads(days: Mapping[str, Mapping[tuple[str, str], tuple[date, ...]]]) -
         if len(leads) >= LED:
             span = max((ordered[-1][0] - ordered[-LOOKED_BACK:][0][0]).days, 1)
             pace = sorted(leads)[len(leads) // 2] * len(leads) / span
-            found[head] = Lead(numbers, sorted(leads)[-2], pace, {number: day for day, number in ordered})
+            there = sorted({*numbers, *others[head]})
+            found[head] = Lead(there, sorted(leads)[-2], pace, {number: day for day, number in ordered})
     return found
 
 
@@ -181,7 +189,8 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
     if fresh.is_empty():
         return Doubted()
     record = gather_record(facts, doubted)
-    leads = find_leads(record.days)
+    # the rows beside it are there, though another figure of theirs may be in doubt
+    leads = find_leads(record.days, beside=facts.readings["serial"].unique().to_list())
     named = facts.readings.group_by("serial").agg(pl.col("_part").n_unique())
     cards: dict[str, int] = dict(named.iter_rows())
     for (stage, name), group in fresh.group_by(["stage", "characteristic"], maintain_order=True):

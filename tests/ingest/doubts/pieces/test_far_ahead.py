@@ -99,6 +99,13 @@ def test_a_piece_that_two_cards_name_is_no_slip(shop, as_csv):
     assert shop(run_of(*range(101, 123)), polish(("CK-132", day(22))), joints) == []
 
 
+def test_rows_beside_it_count_though_their_figures_are_in_doubt(shop):
+    rows = [[day(22), f"CK-{n}", "tenor", "1700"] for n in range(123, 135)]
+    sheet = [["Card", "Polishing card"], [], ["Date", "Serial", "Model", "Mass loss"], *rows]
+    sheet.append([day(22), "CK-135", "tenor", "17.5"])
+    assert "unknown-serial" not in {one["id"] for one in shop(run_of(*range(101, 123)), sheet)}
+
+
 def test_one_slip_that_went_in_hides_no_second_one():
     days = {
         f"CK-{n}": {("a", "b"): (on,)}
