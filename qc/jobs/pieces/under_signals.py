@@ -158,7 +158,12 @@ def by_answered(
 
 
 def told_by_answer(
-    workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow], since: Mapping[str, date], *, freed: bool
+    workshop: Workshop,
+    signal: SignalOfDay,
+    rows: Iterable[HoldRow],
+    since: Mapping[str, date],
+    *,
+    freed: bool,
 ) -> Iterator[HoldRow]:
     """Add from which day an answered signal held its pieces, and what its answer says of those it held.
 
