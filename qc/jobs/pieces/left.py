@@ -39,8 +39,8 @@ class LeftPiece:
     """A piece that left although something holds it: its reasons, the first one first.
 
     `rows` are those of the piece and of what is built into it, those that held it when it left before the
-    others; what is offered to be done is done about the first one. `late` says that it was out already when what
-    was handed in now showed it outside.
+    others; what is offered to be done is done about the first one. `late` says that it was out already when
+    what was handed in now showed it outside.
     """
 
     serial: str
