@@ -92,6 +92,9 @@ FIGURE: Mapping[str, str] = {
 }
 """How one figure of one piece stands to its limits."""
 
+LET_GO = "released by name and reason, or let go by an answer"
+"""How rows left the list of pieces to hold, in the words of every face: an answer names no piece."""
+
 ROW_OR_PIECE: Mapping[str, str] = {
     HELD: "A row of a sheet that could not be accepted as typed; said of rows only.",
     KEPT_BACK: "A piece that a lead keeps in the house, by name and reason; said of pieces only.",

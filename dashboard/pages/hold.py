@@ -15,7 +15,7 @@ from dashboard.fields import Field, choice, desk_form, line, people, submit
 from dashboard.parts import card, figures, heading, nothing, outcome, serial_link, unbroken
 from dashboard.routing import Page, address
 from qc.jobs.board import LEFT_NEXT, HoldList, HoldRow, why_words
-from qc.states import NEAR
+from qc.states import LET_GO, NEAR
 from qc.words import count_words
 
 SHOWN_PIECES = 6
@@ -224,7 +224,7 @@ def _near(view: HoldList) -> list[Component]:
 def _released(view: HoldList) -> list[Component]:
     rows = view.released
     lines = [html.Li(html.Div([_head(row), _said(row), _after(row)]), className="row bare") for row in rows]
-    return _folded(f"{count_words(len(lines), 'row')} released by name and reason", lines, len(lines))
+    return _folded(f"{count_words(len(by_piece(rows)), 'piece')} {LET_GO}", lines, len(lines))
 
 
 def _folded(title: str, lines: Sequence[Component], number: int) -> list[Component]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from datetime import date
 from pathlib import Path
 
 import polars as pl
@@ -50,8 +51,9 @@ from qc.jobs.receipts import (
 )
 from qc.jobs.roles import refuse_no_name
 from qc.jobs.rows import told_reasons
+from qc.jobs.whole_piece import shipped_without
 from qc.jobs.workshop import Workshop
-from qc.plan import EVENT, HELD, READING, Plan
+from qc.plan import EVENT, HELD, READING
 from qc.store import NewSheet, NewUnread, SheetCount, SignalRecord, sheet_hash, signal_id
 from qc.watch import SeriesVerdict, SignalResult, heirs_of
 from qc.words import count_words, kept_name, listed
@@ -160,7 +162,7 @@ def upload(
         raised = judge_new(workshop)  # of sheets that bring nothing new as well: what was before may wait
     with ending(STORED_AND_JUDGED):
         whole = record if in_words and len(taken) < MANY_SHEETS else None
-        receipts = _receipts(workshop.plan, zip(taken, sheets, counts, strict=True), raised, whole)
+        receipts = _receipts(workshop, zip(taken, sheets, counts, strict=True), raised, whole)
         every = tuple(signal for found in raised.values() for signal in found)
         late = _late(every, receipts) if waited else frozenset()
         accepted = accepted_since(workshop, reached.readings) if new else Accepted()
@@ -187,19 +189,29 @@ def _held(
 
 
 def _receipts(
-    plan: Plan,
+    workshop: Workshop,
     sheets: Iterable[tuple[HandedIn, NewSheet, SheetCount]],
     raised: Mapping[str, list[RaisedSignal]],
     record: Known | None,
 ) -> tuple[SheetReceipt, ...]:
     """Say what became of each sheet, and what it lacks where the record is given and all else that came."""
-    told = list(sheets)
+    told, plan = list(sheets), workshop.plan
     beside = brought_by(part for file, _, _ in told for part in file.parts) if record is not None else None
     lacking = [still_missing(f.parts, plan, record, beside) if record is not None else () for f, _, _ in told]
+    gone = [_left_by(sheet, count) if record is not None else {} for _, sheet, count in told]
+    lacking = [(*own, *shipped_without(workshop, left)) for own, left in zip(lacking, gone, strict=True)]
     return tuple(
         SheetReceipt(count, _own_signals(sheet, count, raised), _marks(file), missing, file.read_with(plan))
         for (file, sheet, count), missing in zip(told, lacking, strict=True)
     )
+
+
+def _left_by(sheet: NewSheet, count: SheetCount) -> dict[str, date]:
+    """Return the pieces that left by a sheet, with the day; none of one that brought nothing new."""
+    if sheet.events.is_empty() or not count.accepted:
+        return {}
+    shipped = sheet.events.filter(pl.col("kind") == "shipped").select("serial", "day").drop_nulls()
+    return dict(shipped.sort("day").iter_rows())
 
 
 def _late(every: Iterable[RaisedSignal], receipts: Iterable[SheetReceipt]) -> frozenset[str]:

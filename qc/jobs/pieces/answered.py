@@ -44,16 +44,16 @@ class LeftOn:
     told: datetime | None
 
 
-def spans_of(signal: SignalOfDay, zone: str, *, made_after: bool = False) -> tuple[HeldSpan, ...]:
+def spans_of(signal: SignalOfDay, zone: str, *, any_answer: bool = False) -> tuple[HeldSpan, ...]:
     """Return the stretches of days on which a signal held its pieces, in their order.
 
     A mend lets no piece go that was made under its cause: each is held until it is dealt with. Those that
-    were `made_after` it are let go by it as by any answer.
+    were made after it, and what is held for its batch alone, `any_answer` lets go.
     """
     start: date | None = signal.known or signal.found.raised_day
     found = []
     for one in told_here(signal.said, zone):
-        lets_go = one.what in CLOSINGS and (made_after or outcome_of(one) != MENDED)
+        lets_go = one.what in CLOSINGS and (any_answer or outcome_of(one) != MENDED)
         if lets_go and start is not None:
             found.append(HeldSpan(start, one.when))
             start = None
@@ -109,7 +109,8 @@ def left_while_held(
     `gone` is what left of them, and when (`departures`); `made_after` that they were made after its mend;
     `batch` the one for which it held them.
     """
-    spans = spans_of(signal, workshop.plan.workshop.time_zone, made_after=made_after)
+    zone = workshop.plan.workshop.time_zone
+    spans = spans_of(signal, zone, any_answer=made_after or bool(batch))
     left = [one for one in serials if one in gone and held_since(spans, gone[one]) is not None]
     if not left:
         return {}

@@ -38,8 +38,9 @@ LATE_NEXT = (
 class LeftPiece:
     """A piece that left although something holds it: its reasons, the first one first.
 
-    `rows` are those of the piece and of what is built into it. `late` says that it was out already when what
-    was handed in now showed it outside.
+    `rows` are those of the piece and of what is built into it, those that held it when it left before the
+    others; what is offered to be done is done about the first one. `late` says that it was out already when
+    what was handed in now showed it outside.
     """
 
     serial: str
@@ -59,7 +60,7 @@ class LeftPiece:
 
     def told_by(self, done: str) -> str:
         """Say it of what was done now: handed in, or put right."""
-        first = next((row for row in self.rows if row.left_held), self.rows[0])
+        first = self.rows[0]
         part = "" if first.serial == self.serial else f"Its part {first.serial}, "
         told = f"{part}{first.name}: {why_words(first).rstrip('.')}"
         more = f", and {count_words(len(self.rows) - 1, 'more reason')}" if len(self.rows) > 1 else ""
@@ -109,11 +110,16 @@ def left_pieces(rows: Iterable[HoldRow], gone: Collection[str]) -> tuple[LeftPie
         if whole in gone and row.whereabouts.shipped is not None and (row.waits or row.left_held):
             of.setdefault(whole, []).append(row)
     found = [
-        LeftPiece(serial, own[0].whereabouts.shipped, tuple(own))
+        LeftPiece(serial, own[0].whereabouts.shipped, tuple(sorted(own, key=_named_first)))
         for serial, own in of.items()
         if own[0].whereabouts.shipped is not None
     ]
     return tuple(sorted(found, key=lambda one: not one.held))
+
+
+def _named_first(row: HoldRow) -> tuple[bool, bool]:
+    """Put what held a piece when it left first, of that what nobody has released since."""
+    return not row.left_held, not row.waits
 
 
 def left_before(

@@ -15,6 +15,7 @@ from qc.jobs.pieces.under_signals import (
     answer_words,
     figure_of,
     left_to_deal_with,
+    made_since_mend,
     mend_of,
     rows_under,
     those_asked,
@@ -61,8 +62,11 @@ def by_batches(
             told = _told_by_mend(workshop, signal, verdict)
             serials = [serial for serial in serials if serial in since and serial not in told]
             because = f"{because}, {answer_words(workshop, signal)}"
-            held = rows_under(workshop, figure, serials, "batch", because, step, rests)
-            rows += told_by_answer(workshop, signal, held, since, own=False)
+            since_mend = made_since_mend(signal, verdict)
+            for later in (False, True):
+                own = [serial for serial in serials if (serial in since_mend) is later]
+                held = rows_under(workshop, figure, own, "batch", because, step, rests)
+                rows += told_by_answer(workshop, signal, held, since, freed=later)
     return rows
 
 

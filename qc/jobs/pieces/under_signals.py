@@ -153,23 +153,28 @@ def by_answered(
         because = f"signal {signal.name}, {answer_words(workshop, signal)}"
         rests = ((signal.id, *signal.before),)
         held = rows_under(workshop, figure, serials, "signal", because, "", rests)
-        rows += told_by_answer(workshop, signal, held, since, own=True)
+        rows += told_by_answer(workshop, signal, held, since, freed=True)
     return rows
 
 
 def told_by_answer(
-    workshop: Workshop, signal: SignalOfDay, rows: Iterable[HoldRow], since: Mapping[str, date], *, own: bool
+    workshop: Workshop,
+    signal: SignalOfDay,
+    rows: Iterable[HoldRow],
+    since: Mapping[str, date],
+    *,
+    freed: bool,
 ) -> Iterator[HoldRow]:
     """Add from which day an answered signal held its pieces, and what its answer says of those it held.
 
     That it had no cause releases them all; that the new level stays those that lie inside their limits; a
-    mend those of its `own` series, none of which was made under its cause: who was has another row.
+    mend those that are `freed` by it, none of which was made under its cause: who was has another row.
     """
     closing = _closing_here(workshop, signal)
     outcome = outcome_of(closing) if closing else ""
     why = {
         FALSE: f"signal {signal.name} had no cause",
-        MENDED: f"it was not made under the cause of signal {signal.name}, which was mended" if own else "",
+        MENDED: f"it was not made under the cause of signal {signal.name}, which was mended" if freed else "",
     }.get(outcome, "")
     for row in rows:
         held = replace(row, since=since[row.serial])
@@ -239,7 +244,7 @@ def with_since(
 ) -> list[HoldRow]:
     """Add from which day a signal that waits holds its pieces; one that was closed in between let them go."""
     rows, today = list(rows), workshop.today
-    spans = spans_of(signal, workshop.plan.workshop.time_zone)
+    spans = spans_of(signal, workshop.plan.workshop.time_zone, any_answer=bool(batch))
     left = [row.serial for row in rows if row.serial in gone]
     own = covered_from(workshop, signal, verdict, left, today, batch=batch) if left else {}
     found = []
@@ -296,6 +301,14 @@ def left_to_deal_with(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVe
     left = [point for _, point in sorted(points.items()) if point.serial not in ticked]
     again = measured_since_mended(workshop, verdict, left, signal.said)
     return [point for point in left if point.serial not in again]
+
+
+def made_since_mend(signal: SignalOfDay, verdict: SeriesVerdict) -> set[str]:
+    """Return the pieces made since a cause was mended, which that lets go; none where it was not."""
+    first = signal.found.mended
+    if first is None or mend_of(signal) is None:
+        return set()
+    return {point.serial for point in verdict.points if point.ordinal >= first}
 
 
 def under_cause(

@@ -51,13 +51,13 @@ def left_without(workshop: Workshop, serial: str, model: str, left: date, tree: 
     more than half of its like have one. A stage of which a row still waits is told as such.
     """
     plan = workshop.plan
-    asked = [one for one in plan.stages if _is_asked(plan, one, model)]
+    asked = [one for one in plan.stages if is_asked(plan, one, model)]
     like = _like(workshop, serial, model)
     if not asked or not like:
         return ""
     days = {one: day for one, day in days_left(workshop, like).items() if day is not None}
-    have = _stages_of(workshop, [serial, *like], {serial: left, **days}, tree)
-    waits = {row.stage for row in _waiting(workshop, serial)}
+    have = stages_of(workshop, [serial, *like], {serial: left, **days}, tree)
+    waits = {row.stage for row in waiting_of(workshop, serial)}
     missed = []
     for stage in asked:
         with_card = sum(stage.id in have.get(one, ()) for one in like)
@@ -85,7 +85,7 @@ def held_since(workshop: Workshop, serial: str, day: date) -> list[str]:
         What had been handed in by its end is passed over.
     """
     cards: dict[tuple[str, date, date], list[int]] = {}
-    for row in _waiting(workshop, serial):
+    for row in waiting_of(workshop, serial):
         if row.handed_in > day >= row.measured:
             cards.setdefault((row.stage, row.measured, row.handed_in), []).append(row.number)
     names = {one.id: one.name for one in workshop.plan.stages}
@@ -97,7 +97,7 @@ def held_since(workshop: Workshop, serial: str, day: date) -> list[str]:
     ]
 
 
-def _is_asked(plan: Plan, stage: Stage, model: str) -> bool:
+def is_asked(plan: Plan, stage: Stage, model: str) -> bool:
     """Say whether a card of the plan asks for a figure of a stage on this model."""
     cards = [one for one in plan.cards if one.stage == stage.id and one.event is None]
     return any(
@@ -125,7 +125,7 @@ def _like(workshop: Workshop, serial: str, model: str) -> list[str]:
     return [one for one in begun["serial"] if not prefix or one.startswith(prefix)][-LIKE:]
 
 
-def _stages_of(
+def stages_of(
     workshop: Workshop, serials: Sequence[str], left: dict[str, date], tree: Genealogy
 ) -> dict[str, set[str]]:
     """Return the stages at which each piece, or a part of it, was measured before it left."""
@@ -139,7 +139,7 @@ def _stages_of(
     return found
 
 
-def _waiting(workshop: Workshop, serial: str) -> list[_Waiting]:
+def waiting_of(workshop: Workshop, serial: str) -> list[_Waiting]:
     """Return the readings of a piece that wait as held rows."""
     zone = workshop.plan.workshop.time_zone
     found = []

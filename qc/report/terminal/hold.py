@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 
+from qc.states import LET_GO
 from qc.words import count_words, dated_words, some_of
 
 HoldLine = tuple[str, str, str, str, str]
@@ -38,7 +39,7 @@ def hold_text(
     if near:
         said = "Inside, but not proven (within the gauge's own spread of the limit)"
         lines += ["", f"{said}: {_serials(near)}."]
-    lines += _folded(released, "released by name and reason, or let go by an answer", every=every)
+    lines += _folded(released, LET_GO, every=every)
     if waiting or shipped:
         lines += ["", "Release one by name and reason: qc hold release SERIAL --who CODE --why REASON"]
     return "\n".join(lines)

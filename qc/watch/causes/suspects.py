@@ -85,6 +85,9 @@ MANY_FOR_SHORT = 2 * SHORT
 
 MOST_NAMED = 5
 
+FOLLOWING = frozenset({"batch", "tool", "gauge"})
+"""What follows one another in use: a new one takes the place of the last (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Column:
@@ -241,14 +244,13 @@ def _of_levels(around: Around, telling: Telling, column: _Column) -> list[Weighe
         if odds < POSSIBLE or at not in around.zone:
             continue
         point = telling.points[int(around.place[at])]
-        before = [levels[i] for i in around.place[max(at - ABSENT, 0) : at]]
-        usual = max(dict.fromkeys(before), key=before.count) if before else ""
+        before = _before(factor, name, [levels[i] for i in around.place[max(at - ABSENT, 0) : at]])
         named = replace(factor, source=column.came_in.get(name, factor.source))
         sentence = suspect_sentence(telling, named, name, point, how, column.told)
         suspect = Suspect(
             kind=factor.kind,
             name=factor.source if factor.kind == "gauge-check" else name,
-            before="" if usual == name else usual,
+            before=before,
             serial=point.serial,
             day=point.day,
             sentence=sentence,
@@ -256,6 +258,19 @@ def _of_levels(around: Around, telling: Telling, column: _Column) -> list[Weighe
         )
         found.append(Weighed(suspect, named, odds, around.scale.best(own, at)))
     return found
+
+
+def _before(factor: Factor, name: str, earlier: Sequence[str]) -> str:
+    """Return what was in use just before a suspect; empty where that is not known, or was the suspect itself.
+
+    Lots, tools and gauges follow one another, so it is the last one. People and models take turns: of them it
+    is the one with most of the pieces before.
+    """
+    if factor.kind in FOLLOWING:
+        last = next((level for level in reversed(earlier) if level), "")
+        return "" if name in split(last) else last
+    usual = max(dict.fromkeys(earlier), key=earlier.count, default="")
+    return "" if usual == name else usual
 
 
 def _of_figures(

@@ -36,6 +36,20 @@ def test_the_page_has_every_piece_with_what_to_do(in_app, texts):
     assert "Released by RA on 24 Nov 2026: measured again, 10.3" in said
 
 
+def test_what_an_answer_let_go_is_not_said_to_be_released_by_name(in_app, board, view, texts, monkeypatch):
+    """The page counts pieces in the words of the command, two rows of one piece once."""
+    released = view.released[0]
+    rows = (
+        released,
+        replace(released, name="Bell: Wall"),
+        replace(released, serial="TQ-0440", by_answer=True),
+    )
+    monkeypatch.setattr(type(board), "hold", lambda self: replace(view, rows=rows, near=()))
+    line = "2 pieces released by name and reason, or let go by an answer"
+    assert line in texts(hold.list_layout())
+    assert f"{line}: " in replace(view, rows=rows, near=()).to_text()
+
+
 def test_pieces_held_for_the_same_reasons_are_told_once(in_app, board, view, texts, monkeypatch):
     """Two pieces under one signal share its sentence; another reason parts a third from them."""
     first = view.waiting[0]

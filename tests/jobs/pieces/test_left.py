@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -12,6 +13,8 @@ import pytest
 from qc.jobs.bench import enter_card
 from qc.jobs.monthly import month_content
 from qc.jobs.pieces import hold_list
+from qc.jobs.pieces.left import left_pieces
+from qc.jobs.pieces.rows import HoldRow, Whereabouts
 from qc.jobs.workshop import open_workshop
 
 PLAN = Path(__file__).parents[3] / "sample_measurements" / "plan.yaml"
@@ -145,6 +148,20 @@ def test_a_part_that_is_held_is_told_when_what_it_is_in_leaves(ask):
     said = ask(text=shipped("QH-1402"), day="2026-11-12")
     assert "▲ QH-1402 left on 12 Nov 2026 while it was to be held. Its part T-0901, Draw: Tube OD: " in said
     assert "14.940 mm, over 14.93 mm" in said
+
+
+def test_what_is_released_is_the_part_that_is_named_first():
+    """Of two parts one was on the list by then; it is named, and the command is about it, not the other."""
+    gone = Whereabouts("left", date(2026, 11, 12), whole="QH-1402")
+    other, own = (
+        HoldRow(part, "draw", "od", "Draw: Tube OD", "mm", None, "signal", "signal 1", "", (("a",),), gone)
+        for part in ("T-0901", "T-0902")
+    )
+    own = replace(own, since=date(2026, 11, 10))
+    (left,) = left_pieces([other, own], {"QH-1402"})
+    assert "Its part T-0902, " in left.sentence and "and 1 more reason" in left.sentence
+    assert left.release_by == "qc hold release T-0902 --who CODE --why REASON"
+    assert [row["serial"] for row in left.to_dict()["rows"]] == ["T-0902", "T-0901"]  # the board goes by it
 
 
 LATE = "QH-1402 left on 12 Nov 2026 and is outside a limit by what was handed in now."

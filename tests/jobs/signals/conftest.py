@@ -37,8 +37,8 @@ class Shop:
 
     mended = MENDED
 
-    def __init__(self, command, folder):
-        self.command, self.folder, self.day = command, folder / "shop", FIRST
+    def __init__(self, command, folder, *, lots=False):
+        self.command, self.folder, self.day, self.lots = command, folder / "shop", FIRST, lots
         self.draw, self.made = np.random.default_rng(151), 0
 
     def begin(self):
@@ -80,13 +80,20 @@ class Shop:
 
     def write(self, figures):
         rows = [f"{serial},alto,{self.day},FT,HG-1,{figure:.1f}" for serial, figure in figures.items()]
-        return self._sheet("serial,model,date,person,gauge,rise", rows)
+        head = "serial,model,date,person,gauge,rise"
+        if self.lots:  # a lot of its own from the first bow that rises too far on
+            rows = [f"{row},{'T-2' if row >= 'A-031' else 'T-1'}" for row in rows]
+            head += ",batch"
+        return self._sheet(head, rows)
 
     def measure(self, figures):
         self.ask("upload", self.write(figures), "--who", "FT")
 
+    def shipping(self, *serials):
+        return self._sheet("serial,shipped", [f"{serial},{self.day}" for serial in serials])
+
     def ship(self, *serials):
-        self.hand_in("serial,shipped", [f"{serial},{self.day}" for serial in serials])
+        self.ask("upload", self.shipping(*serials), "--who", "FT")
 
     def signal(self):
         return self.ask("signals", "show", "1")
@@ -94,9 +101,9 @@ class Shop:
     def close(self):
         return self.ask("signals", "close", "1", *MENDED, "--who", "ML")
 
-    def waiting(self):
+    def waiting(self, why="signal"):
         rows = self.ask("hold")["pieces"]
-        return {row["serial"]: row for row in rows if row["why"] == "signal" and not row["released"]}
+        return {row["serial"]: row for row in rows if row["why"] == why and not row["released"]}
 
 
 def run_aside(*words):
@@ -121,6 +128,26 @@ def bent_bows(made_once):
         Shop(run_aside, folder).begin()
 
     return made_once("bent-bows", make) / "shop"
+
+
+@pytest.fixture(scope="session")
+def lots_of_bows(made_once):
+    """Return the folder of the same workshop where each bow bears its lot; only to be copied."""
+
+    def make(folder):
+        folder.mkdir()
+        Shop(run_aside, folder, lots=True).begin()
+
+    return made_once("lots-of-bows", make) / "shop"
+
+
+@pytest.fixture
+def lots(command, lots_of_bows, tmp_path):
+    """Return a copy of the workshop whose bows bear their lots, to write into."""
+    own = Shop(command, tmp_path, lots=True)
+    shutil.copytree(lots_of_bows, own.folder)
+    own.made, own.day = MADE, LAST
+    return own
 
 
 @pytest.fixture

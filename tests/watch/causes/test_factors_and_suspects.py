@@ -59,6 +59,18 @@ def test_people_who_take_turns_are_no_suspects(small_plan, series):
     assert signal.because.startswith("Nothing recorded explains it.")
 
 
+def test_before_a_lot_was_the_last_one_and_not_the_one_of_most_pieces(small_plan, series):
+    lots = ["W-1"] * 6 + ["W-2"] * 16 + ["W-3"] * 6 + ["W-4"] * 12
+    lots[25] = ""  # nobody wrote it down
+    brass, people = Factor("batch", "brass"), Factor("person", "tuning")
+    turns = [*["AB", "AB", "CD"] * 9, "CD", *["EF"] * 12]
+    factors = FactorLevels(
+        {brass: by_serial(series, lots), people: by_serial(series, turns)}, {brass: 0, people: 2}
+    )
+    found = {s.name: s.before for s in judged(small_plan, series, factors).current.suspects}
+    assert found == {"W-4": "W-3", "EF": "AB"}, "people take turns: of them it is the one with most pieces"
+
+
 def test_a_change_elsewhere_is_no_suspect(small_plan, series):
     die = Factor("tool", "die")
     factors = FactorLevels({die: by_serial(series, ["D-1"] * 10 + ["D-2"] * 30)}, {die: 0})
