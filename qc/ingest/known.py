@@ -89,6 +89,8 @@ class Known:
         Serial -> the day it was shipped, for pieces of the upload that have not come back since.
     parts : frozenset of str
         Serials of parts on record that are those of the upload, however they are written there.
+    again : frozenset of (str, str)
+        Serial and stage where a second card is expected: a limit, a signal or rework asks for it.
     """
 
     today: date
@@ -103,6 +105,7 @@ class Known:
     left: Mapping[str, date] = field(default_factory=dict)
     stays: Mapping[str, tuple[tuple[str, date | None], ...]] = field(default_factory=dict)
     parts: frozenset[str] = frozenset()
+    again: frozenset[tuple[str, str]] = frozenset()
 
 
 def identity(readings: pl.DataFrame) -> pl.Series:

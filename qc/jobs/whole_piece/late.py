@@ -1,4 +1,4 @@
-"""What of a piece came later than a day: cards handed in or answered after it, gauges that were found off after it."""
+"""What of a piece came later than a day: cards handed in or answered after it, gauges found off after it."""
 
 from __future__ import annotations
 

@@ -57,9 +57,8 @@ def piece_as_known(
     if as_of is not None:
         then = replace(then, today=as_of)
     if then.store.history(serials=[serial]).is_empty() and then.store.events(serials=[serial]).is_empty():
-        raise JobError(
-            f"Nothing was known of {serial} here on {dated_words(asked)}.{_first_of(workshop, history, events)}"
-        )
+        first = _first_of(workshop, history, events)
+        raise JobError(f"Nothing was known of {serial} here on {dated_words(asked)}.{first}")
     record = piece_record(then, serial, due=due)
     return with_what_came_later(workshop, then, record, history, asks_day=due is not None)
 

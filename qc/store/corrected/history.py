@@ -65,7 +65,7 @@ def read_put_right_since(conn: Connection, number: int, until: date) -> list[int
 
 
 def read_waited(conn: Connection, ids: Sequence[int], *, events: bool = False) -> dict[int, WaitedRecord]:
-    """Return, of accepted rows that had waited as held rows, when their sheet came and as what they waited."""
+    """Return when the sheet of accepted rows came that had waited as held rows, and as what they waited."""
     found: dict[int, WaitedRecord] = {}
     nearest: dict[int, tuple[bool, bool]] = {}
     for first in range(0, len(ids), MOST_NAMES):

@@ -91,7 +91,7 @@ class CorrectedStore(ProvenStore):
             return read_decided(conn, most)
 
     def waited(self, ids: Sequence[int], *, events: bool = False) -> dict[int, WaitedRecord]:
-        """Return how accepted readings, or events, had waited as held rows; by id, without those that had not.
+        """Return how accepted readings, or events, had waited as held rows; those that had not are left out.
 
         Their own moment (`entered_at`) is that of the answer, the one here that of their sheet.
         """

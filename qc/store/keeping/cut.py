@@ -113,7 +113,7 @@ def read_last_by(conn: Connection, micros: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class LateAnswered:
-    """Readings that a sheet brought as held rows: how many, when it came in and when they were answered, UTC."""
+    """Readings that a sheet brought as held rows: how many, when it came, when they were answered (UTC)."""
 
     readings: int
     came: datetime

@@ -167,28 +167,19 @@ def answered(ask, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("serial", "told"),
+    ("serial", "came", "then"),
     [
-        (
-            "QH-1340",
-            "1 reading of QH-1340, measured by 24 Nov 2026, was handed in on 22 Nov 2026 as a row that waited "
-            "for an answer (answered on 28 Nov 2026): Joints: Joint leak. On 24 Nov 2026 it lay here unanswered.",
-        ),
-        (
-            "QH-1341",
-            "1 reading of QH-1341, measured by 24 Nov 2026, was handed in on 22 Nov 2026 as a row that waited "
-            "for an answer (answered on 28 Nov 2026): Joints: Joint leak. On 24 Nov 2026 it lay here unanswered, "
-            "typed as QH-9341.",
-        ),
-        (
-            "QH-1342",
-            "1 reading of QH-1342, measured by 24 Nov 2026, was handed in on 26 Nov 2026 as a row that waited "
-            "for an answer (answered on 28 Nov 2026): Joints: Joint leak. Not known here on 24 Nov 2026.",
-        ),
+        ("QH-1340", 22, "On 24 Nov 2026 it lay here unanswered."),
+        ("QH-1341", 22, "On 24 Nov 2026 it lay here unanswered, typed as QH-9341."),
+        ("QH-1342", 26, "Not known here on 24 Nov 2026."),
     ],
 )
-def test_a_row_that_waited_was_handed_in_on_the_day_of_its_sheet(answered, serial, told):
+def test_a_row_that_waited_was_handed_in_on_the_day_of_its_sheet(answered, serial, came, then):
     """Nobody may be told that nobody could have known what lay in the list of held rows."""
+    told = (
+        f"1 reading of {serial}, measured by 24 Nov 2026, was handed in on {came} Nov 2026 as a row that "
+        f"waited for an answer (answered on 28 Nov 2026): Joints: Joint leak. {then}"
+    )
     for words in ((), ("--known", "shipped")):
         _, found = answered("piece", serial, *words)
         assert [note for note in found["notes"] if "handed in" in note or "Not known" in note] == [told]
