@@ -91,6 +91,8 @@ class Known:
         Serials of parts on record that are those of the upload, however they are written there.
     waiting : frozenset of str
         Serials of rows that are held and not decided about; looked up where parts are built in.
+    again : frozenset of (str, str)
+        Serial and stage where a second card is expected: a limit, a signal or rework asks for it.
     """
 
     today: date
@@ -106,6 +108,7 @@ class Known:
     stays: Mapping[str, tuple[tuple[str, date | None], ...]] = field(default_factory=dict)
     parts: frozenset[str] = frozenset()
     waiting: frozenset[str] = frozenset()
+    again: frozenset[tuple[str, str]] = frozenset()
 
 
 def identity(readings: pl.DataFrame) -> pl.Series:

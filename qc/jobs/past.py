@@ -10,8 +10,10 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.ingest import Known, Unfolded, card_days, known_from, other_writings
+from qc.jobs.judging import load_verdicts, looks_back, signals_of_day
 from qc.jobs.workshop import Workshop
-from qc.watch import part_uses
+from qc.sayings import CLOSED_STATES, MENDED, OPEN_STATES, last_closing, outcome_of
+from qc.watch import part_uses, piece_figures, pieces_in, pieces_under, sources_of
 
 RECENT = 200
 """So many latest readings of a figure say what is usual now."""
@@ -27,6 +29,10 @@ PIECES_BACK = 400
 
 AT_ONCE = 5_000
 """So many serials are asked for in one question to the store; chosen, well below what a database takes."""
+
+MOST_AGAIN = 200
+"""Of so many pieces that have a figure already it is asked whether a second card of them is expected; chosen:
+more are a record that is read once more."""
 
 CHECKS_BACK = timedelta(days=92)  # chosen: a quarter of a year
 
@@ -65,7 +71,7 @@ def known_of(
         Latest readings of the figures, all readings of the pieces; these and the newest pieces by serial;
         gauge checks.
     """
-    store = workshop.store
+    store, figures = workshop.store, list(figures)
     newest = dict(store.recent_pieces(RECENT_CARDS).iter_rows())
     asked = {*serials, *parts}
     # in small letters or with a blank it is the same piece, though its card be older than the newest
@@ -104,6 +110,7 @@ def known_of(
         stays=_stays(workshop, {*parts, *serials}) if parts else {},
         parts=_parts(workshop, {*asked, *spelt}),
         waiting=_waiting(workshop) if parts else frozenset(),
+        again=_again(workshop, figures, own),
     )
 
 
@@ -137,6 +144,69 @@ def _parts(workshop: Workshop, serials: Collection[str]) -> frozenset[str]:
     few = [ordered[first : first + AT_ONCE] for first in range(0, len(ordered), AT_ONCE)]
     built = (workshop.store.events("part", subjects=some)["subject"] for some in few)
     return frozenset(str(part) for some in built for part in some if part)
+
+
+def _again(workshop: Workshop, figures: Iterable[Figure], own: pl.DataFrame) -> frozenset[tuple[str, str]]:
+    """Return at which stages a second card of a piece is expected, by serial.
+
+    It is on record outside a limit, lies in a signal that waits or was mended, or was reworked, or came back,
+    since it was measured there.
+    """
+    stages = {(str(serial), stage) for stage, _, _, serial in figures if serial}
+    own = own.filter(pl.col("day") <= workshop.today)
+    last = own.group_by("serial", "stage").agg(pl.col("day").max())
+    second = {(serial, stage): day for serial, stage, day in last.iter_rows() if (serial, stage) in stages}
+    serials = sorted({serial for serial, _ in second})
+    if not serials or len(serials) > MOST_AGAIN:
+        return frozenset()
+    found = {*_outside(workshop, own, second), *_in_signals(workshop)}
+    order = {stage.id: number for number, stage in enumerate(workshop.plan.stages)}
+    happened = workshop.store.events(serials=serials, until=workshop.today)
+    for kind, serial, where, day in happened.select("kind", "serial", "stage", "day").iter_rows():
+        if kind not in {"rework", "returned"} or day is None:
+            continue
+        # what is worked on once more goes through that stage again and through those behind it
+        first = order.get(where or "", 0) if kind == "rework" else 0
+        found |= {
+            (one, at)
+            for (one, at), before in second.items()
+            if one == serial and before <= day and order.get(at, first) >= first
+        }
+    return frozenset(found & second.keys())
+
+
+def _outside(
+    workshop: Workshop, own: pl.DataFrame, second: Collection[tuple[str, str]]
+) -> set[tuple[str, str]]:
+    """Return which pieces are outside a limit at which stages, of those asked about."""
+    found = set()
+    for stage in workshop.plan.stages:
+        wanted = {serial for serial, at in second if at == stage.id}
+        rows = own.filter(pl.col("stage") == stage.id, pl.col("serial").is_in(sorted(wanted)))
+        for characteristic in stage.characteristics if wanted else ():
+            read = rows.filter(pl.col("characteristic").is_in(list(sources_of(characteristic))))
+            if not read.is_empty():
+                told = piece_figures(read, workshop.plan, stage, characteristic, wanted=wanted)
+                found |= {(one.serial, stage.id) for one in told if one.inside is False}
+    return found
+
+
+def _in_signals(workshop: Workshop) -> set[tuple[str, str]]:
+    """Return the pieces that lie in a signal that waits for an answer, or were made under a mended cause."""
+    rows = [one for one in workshop.store.signals() if one.state in {*OPEN_STATES, *CLOSED_STATES}]
+    if not rows or looks_back(workshop):
+        return set()
+    verdicts = {str(one.key): one for one in load_verdicts(workshop)}
+    found = set()
+    for signal in signals_of_day(workshop, verdicts.values()):
+        closing = last_closing(signal.said)
+        mended = closing is not None and outcome_of(closing) == MENDED
+        if (verdict := verdicts.get(signal.series)) is None:
+            continue
+        if mended or (signal.stands and signal.state in OPEN_STATES):
+            points = (*pieces_in(verdict, signal.found), *pieces_under(verdict, signal.found))
+            found |= {(point.serial, verdict.key.stage) for point in points}
+    return found
 
 
 def _stays(workshop: Workshop, serials: Collection[str]) -> dict[str, tuple[tuple[str, date | None], ...]]:

@@ -40,6 +40,7 @@ from .records import HeldRecord as HeldRecord
 from .records import SheetRecord as SheetRecord
 from .records import SignalRecord as SignalRecord
 from .records import VerdictRecord as VerdictRecord
+from .records import WaitedRecord as WaitedRecord
 from .records import reasons_of as reasons_of
 from .sheetfiles import sheet_hash as sheet_hash
 from .store import Store as Store

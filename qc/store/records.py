@@ -103,6 +103,15 @@ class HeldRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class WaitedRecord:
+    """How an accepted row waited: number of the held row, moment its sheet came (UTC), serial as typed."""
+
+    held: int
+    came: datetime
+    serial: str
+
+
+@dataclass(frozen=True, slots=True)
 class SheetRecord:
     """A sheet that was taken in: its SHA-256, file name, card, size [bytes], and the entry it made."""
 

@@ -6,7 +6,8 @@ from datetime import date
 
 import pytest
 
-from qc.jobs.receipts import Accepted, accepted_readings
+from qc.ingest import Known, read_sheet, unfold
+from qc.jobs.receipts import Accepted, accepted_readings, still_missing
 from qc.jobs.status import status
 from qc.jobs.upload import upload
 from qc.jobs.workshop import open_workshop
@@ -115,6 +116,31 @@ def test_notes_that_a_tuning_card_lacks_are_those_of_the_model_on_record(shop):
     assert sheet.missing == (
         "Still missing of Tuning card: TB1001: Deviation of a note at valve open, position 1, partial 8.",
     )
+
+
+def test_only_the_partials_that_the_plan_asks_for_are_missed(shop):
+    """The plan says at which partials a figure is read; the model's other ones are not asked for."""
+    stages = [
+        stage.model_copy(
+            update={
+                "characteristics": tuple(
+                    one.model_copy(update={"places": {**one.places, "partial": ("3", "4", "6")}})
+                    if one.id == "note"
+                    else one
+                    for one in stage.characteristics
+                )
+            }
+        )
+        for stage in shop.plan.stages
+    ]
+    plan = shop.plan.model_copy(update={"stages": tuple(stages)})
+    asked = []
+    for partials in ((3, 4, 6), (3, 6)):
+        card = notes("TB1001", partials).replace("Serial;", "Model;tenor\nSerial;")
+        parts = [unfold(grid, plan) for grid in read_sheet(card.encode(), "notes.csv")]
+        asked.append(still_missing(parts, plan, Known(today=shop.today)))
+    assert asked[0] == ()
+    assert asked[1][0].endswith("TB1001: Deviation of a note at valve open, position 1, partial 4.")
 
 
 def test_notes_further_out_are_missed_only_where_most_pieces_have_them(shop):

@@ -1,5 +1,7 @@
 """What becomes of held rows, and of accepted ones that were wrong."""
 
+from datetime import timedelta
+
 import pytest
 
 from qc.store import Settlement, StoreError, open_store
@@ -28,6 +30,22 @@ def test_a_mended_row_comes_in_under_its_sheet(filled, make):
     last = filled.entries()[-1]
     assert (last.kind, last.who) == ("mend", "QL")
     assert filled.verify() == []
+
+
+def test_when_the_sheet_of_a_mended_row_came_is_known_beside_when_it_was_answered(filled, make):
+    answer = make.when + timedelta(days=9)
+    first = make.readings(2, first=60)
+    new = filled.settle_held([2, 3], "accepted", who="QL", when=answer, readings=first)
+    filled.settle_held([1], "accepted", who="QL", when=answer, events=make.events(1))
+    waited = filled.waited([1, *new])
+    assert {number: (one.held, one.came) for number, one in waited.items()} == {
+        number: (2, make.when) for number in new
+    }
+    (event,) = filled.events()["id"]
+    assert filled.waited([event], events=True)[event].held == 1
+    later = filled.handed_in_later(1, first["day"].max())
+    assert (later.readings, later.first, later.last) == (2, None, None)
+    assert [(one.readings, one.came, one.answered) for one in later.answered] == [(2, make.when, answer)]
 
 
 def test_a_mended_event_comes_in(filled, make):

@@ -130,7 +130,7 @@ def _lacks(of: _Figure, model: str, piece: pl.DataFrame, plan: Plan) -> str:
     if own.is_empty():
         return figure.name
     if "partial" in figure.places or piece["partial"].is_not_null().any():
-        expected = _note_places(own, model, of.read, plan)
+        expected = _note_places(own, model, of, plan)
         names = ["valve", "position", "partial"]
     else:
         expected = of.planned
@@ -154,15 +154,19 @@ def _plan_places(figure: Characteristic, names: Sequence[str], rows: pl.DataFram
     return [place for place in expected if place in read]
 
 
-def _note_places(own: pl.DataFrame, model: str, every: pl.DataFrame, plan: Plan) -> list[Place]:
+def _note_places(own: pl.DataFrame, model: str, of: _Figure, plan: Plan) -> list[Place]:
     """Return the notes of a model: those that most of its pieces have where the piece was blown.
+
+    Where the plan says of the figure at which partials it is read, the others are never asked for.
 
     The plan says which partials a model has, and not which of them are blown with a valve or further out: so
     before a few pieces were blown, its partials are asked for in the open first position alone.
     """
     found = plan.model(model)
     partials = tuple(map(str, found.partials)) if found is not None else ()
-    same = every.filter(pl.col("model") == model)
+    if asked := {str(partial) for partial in of.asked.places.get("partial", ())}:
+        partials = tuple(partial for partial in partials if partial in asked)
+    same = of.read.filter(pl.col("model") == model)
     expected: list[Place] = []
     for valve, position in own.select("valve", "position").unique(maintain_order=True).rows():
         here = same.filter(pl.col("valve").eq_missing(valve) & pl.col("position").eq_missing(position))

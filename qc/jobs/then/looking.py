@@ -16,6 +16,7 @@ from qc import clock
 from qc.errors import UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.judging import touched_by
+from qc.jobs.then.waited import days_words, unanswered_words, waited_words
 from qc.jobs.workshop import Then, Workshop, plan_of, refuse_no_day
 from qc.plain import JsonObject
 from qc.plan import PlanError
@@ -209,19 +210,34 @@ def _notes(
 
 
 def later_words(store: Store, past_shop: Workshop) -> str:
-    """Say what had been measured by the day and was handed in after it; history is not made up."""
+    """Say what had been measured by the day and was accepted after it; history is not made up."""
     assert past_shop.then is not None
-    shown, zone = dated_words(past_shop.today), past_shop.plan.workshop.time_zone
-    nothing = not past_shop.store.sheets()
-    later = store.handed_in_later(past_shop.then.entry, past_shop.today)
+    day, zone = past_shop.today, past_shop.plan.workshop.time_zone
+    shown, nothing = dated_words(day), not past_shop.store.sheets()
+    later = store.handed_in_later(past_shop.then.entry, day)
     if later is None:
         return f"Nothing was known here on {shown}: no sheet had been handed in." if nothing else ""
-    first, last = (dated_words(clock.day_of(when, zone)) for when in (later.first, later.last))
-    handed = f"on {first}" if first == last else f"between {first} and {last}"
-    were = "was" if later.readings == 1 else "were"
-    readings = count_words(later.readings, "reading")
     known_then = f"nothing was known here on {shown}" if nothing else f"not known here on {shown}"
-    return f"{readings} measured by {shown} {were} handed in {handed}; {known_then}."
+    said = []
+    if later.first is not None and later.last is not None:
+        own = later.readings - sum(one.readings for one in later.answered)
+        came = days_words([clock.day_of(when, zone) for when in (later.first, later.last)])
+        were = "was" if own == 1 else "were"
+        said.append(
+            f"{count_words(own, 'reading')} measured by {shown} {were} handed in {came}; {known_then}."
+        )
+    lay: list[tuple[int, date, date]] = []
+    after: list[tuple[int, date, date]] = []
+    for one in later.answered:
+        came_on, answered = (clock.day_of(when, zone) for when in (one.came, one.answered))
+        (after if came_on > day else lay).append((one.readings, came_on, answered))
+    for rows, had_come in ((lay, True), (after, False)):
+        if rows:
+            own = sum(number for number, _, _ in rows)
+            how = waited_words(own, [came_on for _, came_on, _ in rows], [last for _, _, last in rows])
+            ending = f"on {shown} {unanswered_words(own)}" if had_come else known_then
+            said.append(f"{count_words(own, 'reading')} measured by {shown} {how}; {ending}.")
+    return " ".join(said)
 
 
 def _series(number: int) -> str:

@@ -1,4 +1,4 @@
-"""What of a piece came later than a day: cards handed in after it, gauges that were found off after it."""
+"""What of a piece came later than a day: cards handed in or answered after it, gauges found off after it."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import polars as pl
 
 from qc import clock
 from qc.jobs.pieces import doubts_of, figures_of
+from qc.jobs.then import days_words, unanswered_words, waited_words
 from qc.jobs.whole_piece.left_without import held_since
 from qc.jobs.workshop import Workshop
 from qc.plan import PLACE
@@ -35,8 +36,9 @@ def came_later(workshop: Workshop, serial: str, day: date, history: pl.DataFrame
     Returns
     -------
     list of str
-        Readings handed in after the day, with what is outside among them; held rows; gauges whose check
-        after the day puts what they read of the piece in doubt. Empty where nothing came later.
+        Readings handed in, put right or answered after the day, with what is outside among them; held rows;
+        gauges whose check after the day puts what they read of the piece in doubt. Empty where nothing came
+        later.
     """
     if history is None:
         history = workshop.store.history(serials=[serial])
@@ -44,19 +46,47 @@ def came_later(workshop: Workshop, serial: str, day: date, history: pl.DataFrame
     said = []
     end = clock.end_of(day, workshop.plan.workshop.time_zone)
     late = history.filter(pl.col("entered_at") > end, pl.col("day") <= day)
-    if not late.is_empty():
-        days = sorted({day_of_entry(workshop, one) for one in late["entered_at"]})
-        handed = f"on {dated_words(days[0])}"
-        if len(days) > 1:
-            handed = f"between {dated_words(days[0])} and {dated_words(days[-1])}"
-        told = "; ".join(_figures_late(replace(workshop, today=max(day, *days)), serial, late))
-        readings = count_words(late.height, "reading")
-        were = "was" if late.height == 1 else "were"
-        said.append(
-            f"{readings} of {serial}, measured by {shown}, {were} handed in {handed}: {told}. "
-            f"Not known here on {shown}."
-        )
+    for how, ending, rows in _by_how_it_came(workshop, serial, day, late, history):
+        days = [day_of_entry(workshop, one) for one in rows["entered_at"]]
+        told = "; ".join(_figures_late(replace(workshop, today=max(day, *days)), serial, rows))
+        readings = count_words(rows.height, "reading")
+        said.append(f"{readings} of {serial}, measured by {shown}, {how}: {told}. {ending}")
     return [*said, *held_since(workshop, serial, day), *_gauges_since(workshop, serial, day)]
+
+
+def _by_how_it_came(
+    workshop: Workshop, serial: str, day: date, late: pl.DataFrame, history: pl.DataFrame
+) -> Iterator[tuple[str, str, pl.DataFrame]]:
+    """Tell readings accepted after a day apart: handed in, put right, or waiting as held rows until then.
+
+    Each with how it came, and what of it was here on the day.
+    """
+    if late.is_empty():
+        return
+    shown = dated_words(day)
+    not_known = f"Not known here on {shown}."
+    waited = workshop.store.waited(late["id"].to_list())
+    put_right = pl.col("id").is_in(history["by"].drop_nulls().to_list())
+    own = ~pl.col("id").is_in(list(waited))
+    for verb, rows in (
+        ("handed in", late.filter(own & ~put_right)),
+        ("put right", late.filter(own & put_right)),
+    ):
+        if not rows.is_empty():
+            days = [day_of_entry(workshop, one) for one in rows["entered_at"]]
+            yield f"{'was' if rows.height == 1 else 'were'} {verb} {days_words(days)}", not_known, rows
+    came = {number: day_of_entry(workshop, one.came) for number, one in waited.items()}
+    for lay in (True, False):
+        own_ids = [number for number, its in came.items() if (its <= day) is lay]
+        rows = late.filter(pl.col("id").is_in(own_ids))
+        if rows.is_empty():
+            continue
+        answered = [day_of_entry(workshop, one) for one in rows["entered_at"]]
+        how = waited_words(rows.height, [came[number] for number in own_ids], answered)
+        typed = sorted({waited[number].serial for number in own_ids} - {serial, ""})
+        as_typed = f", typed as {listed(typed)}" if typed else ""
+        lay_here = f"On {shown} {unanswered_words(rows.height)}{as_typed}."
+        yield how, lay_here if lay else not_known, rows
 
 
 def _figures_late(workshop: Workshop, serial: str, late: pl.DataFrame) -> Iterator[str]:

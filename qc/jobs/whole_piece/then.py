@@ -8,10 +8,9 @@ from typing import Literal
 
 import polars as pl
 
-from qc import clock
 from qc.jobs.errors import JobError
 from qc.jobs.then import known as as_known
-from qc.jobs.then import later_words
+from qc.jobs.then import later_words, waited_words
 from qc.jobs.whole_piece.late import came_later, day_of_entry
 from qc.jobs.whole_piece.left_without import left_without
 from qc.jobs.whole_piece.record import PieceRecord, piece_record
@@ -58,9 +57,7 @@ def piece_as_known(
     if as_of is not None:
         then = replace(then, today=as_of)
     if then.store.history(serials=[serial]).is_empty() and then.store.events(serials=[serial]).is_empty():
-        moments = [*history["entered_at"].drop_nulls(), *events["entered_at"].drop_nulls()]
-        zone = workshop.plan.workshop.time_zone
-        first = f" It was handed in on {dated_words(clock.day_of(min(moments), zone))}." if moments else ""
+        first = _first_of(workshop, history, events)
         raise JobError(f"Nothing was known of {serial} here on {dated_words(asked)}.{first}")
     record = piece_record(then, serial, due=due)
     return with_what_came_later(workshop, then, record, history, asks_day=due is not None)
@@ -98,16 +95,33 @@ def with_what_came_later(
     if left.is_empty() or record.shipped is not None or asks_day:
         return replace(record, notes=tuple(notes))
     # what is known by now to have left that day is not foretold to leave later
-    handed_in = day_of_entry(workshop, left["entered_at"].max())
+    newest = left.sort("entered_at").row(-1, named=True)
+    answered = day_of_entry(workshop, newest["entered_at"])
+    handed = f"was handed in on {dated_words(answered)}"
+    if (row := workshop.store.waited([newest["id"]], events=True).get(newest["id"])) is not None:
+        handed = waited_words(1, [day_of_entry(workshop, row.came)], [answered])
     tree = Genealogy(then, part_uses(then.store.events("part", until=then.today)))
     without = left_without(then, serial, record.model, max(left["day"]), tree)
-    told = (
-        f"It left on {dated_words(max(left['day']))}, as was handed in on {dated_words(handed_in)}; "
-        "when it can leave is not told."
-    )
+    told = f"It left on {dated_words(max(left['day']))}, as {handed}; when it can leave is not told."
     # the judgement is that of the day: nobody knew then that it had left, so not without what either
     notes.append(f"{told} {without}".rstrip())
     return replace(record, leaving=None, notes=tuple(notes))
+
+
+def _first_of(workshop: Workshop, history: pl.DataFrame, events: pl.DataFrame) -> str:
+    """Say when the first card of a piece came, and where it waited as a held row, until when."""
+    first: list[tuple[date, date, bool]] = []
+    for rows, of_events in ((history, False), (events, True)):
+        waited = workshop.store.waited(rows["id"].to_list(), events=of_events)
+        for number, moment in rows.select("id", "entered_at").drop_nulls().iter_rows():
+            accepted, row = day_of_entry(workshop, moment), waited.get(number)
+            came = day_of_entry(workshop, row.came) if row is not None else accepted
+            first.append((came, accepted, row is not None))
+    if not first:
+        return ""
+    came, accepted, waiting = min(first)
+    how = waited_words(1, [came], [accepted]) if waiting else f"was handed in on {dated_words(came)}"
+    return f" It {how}."
 
 
 def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.DataFrame) -> list[str]:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from datetime import date, datetime
+from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, or_, select
+from sqlalchemy import Connection, Select, and_, or_, select
 
 from qc.column_types import Schema
 from qc.store.chain import moment_of
 from qc.store.frames import in_parts
 from qc.store.queries import read_by_id
-from qc.store.tables import MOST_NAMES, entry, held_event, origin, reading, taken_back
+from qc.store.records import WaitedRecord
+from qc.store.tables import MOST_NAMES, entry, event, held, held_event, origin, reading, sheet, taken_back
 
 STANDS, CORRECTED, TAKEN_BACK = "stands", "corrected", "taken back"
 
@@ -59,6 +62,39 @@ def read_put_right_since(conn: Connection, number: int, until: date) -> list[int
     gone = select(taken_back.c.reading).where(taken_back.c.entry > number, taken_back.c.reading.is_not(None))
     found = known.where(or_(reading.c.id.in_(replaced), reading.c.id.in_(gone))).order_by(reading.c.id)
     return list(conn.execute(found).scalars())
+
+
+def read_waited(conn: Connection, ids: Sequence[int], *, events: bool = False) -> dict[int, WaitedRecord]:
+    """Return when the sheet of accepted rows came that had waited as held rows, and as what they waited."""
+    found: dict[int, WaitedRecord] = {}
+    nearest: dict[int, tuple[bool, bool]] = {}
+    for first in range(0, len(ids), MOST_NAMES):
+        part = list(ids[first : first + MOST_NAMES])
+        for row in conn.execute(_waited(part, events=events)):
+            # a decision about several rows is one entry: each accepted row waited as that of its own cell
+            fits = (row.own_row == row.row, row.own_column == row.column)
+            if row.id not in found or fits > nearest[row.id]:
+                serial = json.loads(row.typed).get("serial") if row.typed else None
+                nearest[row.id] = fits
+                found[row.id] = WaitedRecord(row.held, moment_of(row.at), serial or "")
+    return found
+
+
+def _waited(ids: Sequence[int], *, events: bool) -> Select[Any]:
+    """Return each accepted row beside the held rows of its sheet that the decision it came with settled."""
+    own, came = (event if events else reading), entry.alias()
+    cells = (own.c.row.label("own_row"), own.c.column.label("own_column"), held.c.row, held.c.column)
+    what = select(own.c.id, *cells, held.c.id.label("held"), held.c.typed, came.c.at)
+    with_home = what.select_from(own if events else own.join(origin, reading.c.origin == origin.c.id))
+    home = event.c.sheet if events else origin.c.sheet
+    return (
+        with_home.join(held_event, held_event.c.entry == own.c.entry)
+        .join(held, and_(held.c.id == held_event.c.held, held.c.sheet == home))
+        .join(sheet, sheet.c.id == held.c.sheet)
+        .join(came, came.c.id == sheet.c.entry)
+        .where(own.c.id.in_(list(ids)))
+        .order_by(own.c.id, held.c.id)
+    )
 
 
 def read_decided(conn: Connection, most: int) -> list[tuple[int, datetime, str]]:

@@ -8,11 +8,11 @@ from datetime import date, datetime
 import polars as pl
 
 from qc.store.corrected.corrections import replace_reading, undo_decision, withdraw_reading
-from qc.store.corrected.history import read_decided, read_history, read_put_right_since
+from qc.store.corrected.history import read_decided, read_history, read_put_right_since, read_waited
 from qc.store.corrected.settled import Settlement, settle_each
 from qc.store.proven import ProvenStore
 from qc.store.queries import read_held, read_open
-from qc.store.records import HeldRecord, HeldState
+from qc.store.records import HeldRecord, HeldState, WaitedRecord
 
 
 class CorrectedStore(ProvenStore):
@@ -89,6 +89,14 @@ class CorrectedStore(ProvenStore):
         """Return the held rows decided about last and not undone: number, moment, who; newest first."""
         with self._database.reading() as conn:
             return read_decided(conn, most)
+
+    def waited(self, ids: Sequence[int], *, events: bool = False) -> dict[int, WaitedRecord]:
+        """Return how accepted readings, or events, had waited as held rows; those that had not are left out.
+
+        Their own moment (`entered_at`) is that of the answer, the one here that of their sheet.
+        """
+        with self._database.reading() as conn:
+            return read_waited(conn, ids, events=events)
 
     def put_right_since(self, number: int, until: date) -> list[int]:
         """Return the readings, by id, known to entry `number` that were replaced or taken back after it.

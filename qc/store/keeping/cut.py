@@ -21,7 +21,18 @@ from sqlalchemy.engine import URL
 from qc.store.chain import moment_of
 from qc.store.database import Database
 from qc.store.errors import StoreError
-from qc.store.tables import KEPT, entry, origin, place, reading, signal, state, verdict
+from qc.store.tables import (
+    KEPT,
+    entry,
+    held_event,
+    origin,
+    place,
+    reading,
+    sheet,
+    signal,
+    state,
+    verdict,
+)
 
 _FIXED = ("rates %", "pace %", "noise %", "course %")
 """States that are fixed once by month or period, or carry a digest of what they rest on: those of a day that
@@ -101,26 +112,61 @@ def read_last_by(conn: Connection, micros: int) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class LateReadings:
-    """How many readings of days up to one came in after an entry, and between which moments, UTC."""
+class LateAnswered:
+    """Readings that a sheet brought as held rows: how many, when it came, when they were answered (UTC)."""
 
     readings: int
-    first: datetime
-    last: datetime
+    came: datetime
+    answered: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class LateReadings:
+    """What of the days up to one was accepted after an entry.
+
+    Attributes
+    ----------
+    readings : int
+        All of them.
+    first, last : datetime or None
+        Between which moments, UTC, those came in that were accepted with their sheet; None where none was.
+    answered : tuple of LateAnswered
+        Those that a sheet had brought as held rows, in order of their answers.
+    """
+
+    readings: int
+    first: datetime | None
+    last: datetime | None
+    answered: tuple[LateAnswered, ...] = ()
 
 
 def read_handed_in_later(conn: Connection, number: int, until: date) -> LateReadings | None:
-    """Return what was measured up to a day and came in after an entry, None where nothing did."""
-    late = (
+    """Return what was measured up to a day and accepted after an entry, None where nothing was."""
+    late = (reading.c.entry > number, reading.c.replaces.is_(None), origin.c.day <= until.isoformat())
+    waited = reading.c.entry.in_(select(held_event.c.entry))
+    with_sheet = (
         select(func.count(), func.min(reading.c.entry), func.max(reading.c.entry))
         .join_from(reading, origin, reading.c.origin == origin.c.id)
-        .where(reading.c.entry > number, reading.c.replaces.is_(None), origin.c.day <= until.isoformat())
+        .where(*late, ~waited)
     )
-    count, first, last = conn.execute(late).one()
-    if not count:
+    count, first, last = conn.execute(with_sheet).one()
+    by_answer = (
+        select(func.count(), sheet.c.entry, reading.c.entry)
+        .join_from(reading, origin, reading.c.origin == origin.c.id)
+        .join(sheet, origin.c.sheet == sheet.c.id)
+        .where(*late, waited)
+        .group_by(sheet.c.entry, reading.c.entry)
+        .order_by(reading.c.entry, sheet.c.entry)
+    )
+    rows = conn.execute(by_answer).all()
+    if not count and not rows:
         return None
-    at = {row.id: row.at for row in conn.execute(select(entry).where(entry.c.id.in_((first, last))))}
-    return LateReadings(int(count), moment_of(at[first]), moment_of(at[last]))
+    numbers = {first, last, *(one for _, came, answered in rows for one in (came, answered))} - {None}
+    moments = select(entry.c.id, entry.c.at).where(entry.c.id.in_(numbers))
+    at = {row.id: moment_of(row.at) for row in conn.execute(moments)}
+    own = tuple(LateAnswered(int(many), at[came], at[answered]) for many, came, answered in rows)
+    total = int(count) + sum(one.readings for one in own)
+    return LateReadings(total, at.get(first), at.get(last), own)
 
 
 def _shadow(conn: Connection, last: int, *, sqlite: bool) -> None:

@@ -6,6 +6,7 @@ leadpipe batch on the assembly card". Its levels per serial are what suspects ar
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -65,7 +66,7 @@ class FactorLevels:
     figures : mapping of Figure to mapping of serial to float
         What was measured on the same pieces, and their parts, at earlier stages.
     vouched : mapping of str to collection of str
-        By gauge, the serials read on a day on which a check of it was recorded and was not off.
+        By gauge, the serials after which the first check of it, of their own day or later, was not off.
     """
 
     levels: Mapping[Factor, Mapping[str, str]] = field(default_factory=dict)
@@ -190,7 +191,10 @@ class FactorTable:
         return FactorLevels(levels, place, vouched=self._vouched(events, own))
 
     def _vouched(self, events: pl.DataFrame, own: pl.Expr) -> dict[str, set[str]]:
-        """Return by gauge the pieces read on a day whose checks of it were not off."""
+        """Return by gauge the pieces whose next check of it, of the day they were read on or later, was good.
+
+        A gauge that is not checked each day is vouched for by the check that comes next.
+        """
         limits = {gauge.id: gauge.check_tolerance for gauge in self._plan.gauges}
         sound: dict[tuple[str, date], bool] = {}
         checks = events.filter(pl.col("kind") == "gauge-check").select("subject", "day", "value")
@@ -198,9 +202,14 @@ class FactorTable:
             limit = limits.get(gauge)
             good = value is None or limit is None or abs(value) <= limit
             sound[gauge, day] = sound.get((gauge, day), True) and good
+        days: dict[str, list[date]] = {}
+        for gauge, day in sorted(one for one in sound if one[1] is not None):
+            days.setdefault(gauge, []).append(day)
         found: dict[str, set[str]] = {}
         for gauge, serial, day in self._used.filter(own).iter_rows():
-            if sound.get((gauge, day)):
+            checked = days.get(gauge, [])
+            following = bisect_left(checked, day)
+            if following < len(checked) and sound[gauge, checked[following]]:
                 found.setdefault(gauge, set()).add(serial)
         return found
 

@@ -98,7 +98,7 @@ def still_unchanged(unchanged: Sequence[str], suspected: str) -> tuple[str, ...]
 
 
 def _is_vouched_for(since: Sequence[Point], known: FactorLevels) -> bool:
-    """Say whether every gauge that was read with since a change was found good on one of those days."""
+    """Say whether every gauge that was read with since a change was found good then, or at its next check."""
     gauges = {gauge for point in since for gauge in split(point.gauge)}
     return all(any(p.serial in known.vouched.get(gauge, ()) for p in since) for gauge in gauges)
 

@@ -169,6 +169,14 @@ def test_a_second_card_after_a_gauge_was_found_off_is_what_was_asked_for(shop):
     )
 
 
+def test_a_second_card_that_a_limit_or_a_signal_asks_for_is_not_asked_about(shop):
+    again = leak_card(("TH26-20", NEW, 1.4))
+    assert shop(again, again=frozenset({("TH26-20", "joints")})) == []
+    assert names(shop(again, again=frozenset({("TH26-20", "bell"), ("TH26-19", "joints")}))) == {
+        "doubled-serial"
+    }
+
+
 def test_one_figure_far_from_the_others_of_its_card(shop):
     found = shop(wall_card(wall("TH26-25", NEW, changes={7: "0.77"})))
     assert names(found) == {"far-from-usual"}

@@ -144,3 +144,73 @@ def test_what_it_left_without_is_no_judgement_of_a_day_that_did_not_know_it_had_
     # of a day that knew it, it is a judgement
     _, later = ask("piece", "QH-1314", "--known", "2026-11-25")
     assert [said for said in later["judgement"] if said.startswith(without)]
+
+
+@pytest.fixture
+def answered(ask, tmp_path):
+    """A row that waits over the day its piece left, one that does under another serial, one come later."""
+    joints = "".join(f"2026-11-22,QH-{number},tenor,1.5\n" for number in range(1330, 1339))
+    cards = {
+        "2026-11-22": JOINTS + joints + "2026-11-22,QH-1340,tenor,150\n2026-11-22,QH-9341,tenor,1.6\n",
+        "2026-11-24": SHIPPING + "".join(f"2026-11-24,QH-{number},IS\n" for number in (1340, 1341, 1342)),
+        "2026-11-26": JOINTS + "2026-11-22,QH-1342,tenor,160\n",
+    }
+    for day, text in cards.items():
+        path = tmp_path / f"{day}-answered.csv"
+        path.write_text(text, "utf-8")
+        ask("upload", path, "--as-of", day)
+    mends = {"1": "value=1.5", "2": "serial=QH-1341", "3": "value=1.6"}
+    for number, mend in mends.items():
+        code, said = ask("held", "mend", number, "--set", mend, "--who", "IS", "--as-of", "2026-11-28")
+        assert code == 0, said
+    return ask
+
+
+@pytest.mark.parametrize(
+    ("serial", "came", "then"),
+    [
+        ("QH-1340", 22, "On 24 Nov 2026 it lay here unanswered."),
+        ("QH-1341", 22, "On 24 Nov 2026 it lay here unanswered, typed as QH-9341."),
+        ("QH-1342", 26, "Not known here on 24 Nov 2026."),
+    ],
+)
+def test_a_row_that_waited_was_handed_in_on_the_day_of_its_sheet(answered, serial, came, then):
+    """Nobody may be told that nobody could have known what lay in the list of held rows."""
+    told = (
+        f"1 reading of {serial}, measured by 24 Nov 2026, was handed in on {came} Nov 2026 as a row that "
+        f"waited for an answer (answered on 28 Nov 2026): Joints: Joint leak. {then}"
+    )
+    for words in ((), ("--known", "shipped")):
+        _, found = answered("piece", serial, *words)
+        assert [note for note in found["notes"] if "handed in" in note or "Not known" in note] == [told]
+
+
+def test_the_status_of_a_day_tells_what_waited_on_it_apart_from_what_came_later(answered, bare, command):
+    said = command("status", "--known", "2026-11-24", "--workshop", bare).stdout
+    assert (
+        "2 readings measured by 24 Nov 2026 were handed in on 22 Nov 2026 as rows that waited for an answer "
+        "(answered on 28 Nov 2026); on 24 Nov 2026 they lay here unanswered." in said
+    )
+    assert (
+        "1 reading measured by 24 Nov 2026 was handed in on 26 Nov 2026 as a row that waited for an answer "
+        "(answered on 28 Nov 2026); not known here on 24 Nov 2026." in said
+    )
+
+
+def test_what_only_waited_is_not_told_as_come_on_the_day_of_the_answer(answered):
+    code, said = answered("piece", "QH-1341", "--known", "2026-11-23")
+    assert code == 1
+    assert (
+        "Nothing was known of QH-1341 here on 23 Nov 2026. It was handed in on 22 Nov 2026 as a row that "
+        "waited for an answer (answered on 28 Nov 2026)." in said
+    )
+
+
+def test_what_was_put_right_is_not_told_as_handed_in(ask):
+    code, said = ask(
+        *("correct", "1", "--set", "value=3.5", "--why", "misread"),
+        *("--who", "IS", "--as-of", "2026-11-22"),
+    )
+    assert code == 0, said
+    _, then = ask("piece", "QH-1301", "--known", "shipped")
+    assert any("was put right on 22 Nov 2026: Joints: Joint leak" in note for note in then["notes"])

@@ -105,3 +105,23 @@ def test_a_check_that_was_off_vouches_for_nothing(small_plan, readings, events):
         for day, off in zip(days, (0.005, -0.02), strict=False)
     ]
     assert FactorTable(readings(read), plan).factors(events(checks)).vouched == {"BG-1": {"S-0"}}
+
+
+def test_a_gauge_that_is_not_checked_each_day_is_vouched_for_by_its_next_check(small_plan, readings, events):
+    read = [
+        {"serial": f"S-{n}", "stage": "slide", "characteristic": "outer_bore", "gauge": "BG-1", "day": day}
+        for n, day in enumerate(date(2026, 5, on) for on in (15, 19, 26))
+    ]
+    gauge = Gauge(
+        id="BG-1",
+        name="bore gauge",
+        gauge_class="bore gauge",
+        resolution=0.001,
+        unit="mm",
+        check_tolerance=0.01,
+    )
+    plan = small_plan.model_copy(update={"gauges": (gauge,)})
+    days = [(date(2026, 5, 11), 0.001), (date(2026, 5, 18), 0.001), (date(2026, 5, 25), 0.02)]
+    checks = [{"kind": "gauge-check", "subject": "BG-1", "day": day, "value": off} for day, off in days]
+    # the one of the 25th puts what was read on the 19th in doubt, and nobody checked it after the 26th
+    assert FactorTable(readings(read), plan).factors(events(checks)).vouched == {"BG-1": {"S-0"}}
