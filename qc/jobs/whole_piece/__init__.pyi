@@ -7,6 +7,7 @@ from .figures import FigureOfPiece as FigureOfPiece
 from .figures import Form as Form
 from .in_signals import SignalOfPiece as SignalOfPiece
 from .leaving import Leaving as Leaving
+from .left_lacking import shipped_without as shipped_without
 from .life import PieceEvent as PieceEvent
 from .life import Remedy as Remedy
 from .life import Return as Return
@@ -27,6 +28,5 @@ from .saying import shared_words as shared_words
 from .saying import signed as signed
 from .serials import nearest_to as nearest_to
 from .sharing import Shared as Shared
-from .shipped_without import shipped_without as shipped_without
 from .then import piece_as_known as piece_as_known
 from .then import with_what_came_later as with_what_came_later
