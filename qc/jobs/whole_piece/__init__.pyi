@@ -27,6 +27,6 @@ from .saying import shared_words as shared_words
 from .saying import signed as signed
 from .serials import nearest_to as nearest_to
 from .sharing import Shared as Shared
-from .shipped_without import shipped_without as shipped_without
+from .as_it_leaves import shipped_without as shipped_without
 from .then import piece_as_known as piece_as_known
 from .then import with_what_came_later as with_what_came_later
