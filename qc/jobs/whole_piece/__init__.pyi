@@ -1,5 +1,6 @@
 """Types of what `qc.jobs.whole_piece` offers; the package fetches each name on first use."""
 
+from .as_it_leaves import shipped_without as shipped_without
 from .cards import CardOfPiece as CardOfPiece
 from .cards import made_of as made_of
 from .figures import Among as Among
@@ -27,6 +28,5 @@ from .saying import shared_words as shared_words
 from .saying import signed as signed
 from .serials import nearest_to as nearest_to
 from .sharing import Shared as Shared
-from .as_it_leaves import shipped_without as shipped_without
 from .then import piece_as_known as piece_as_known
 from .then import with_what_came_later as with_what_came_later
