@@ -1,5 +1,6 @@
 """Types of what `qc.jobs.whole_piece` offers; the package fetches each name on first use."""
 
+from .as_it_leaves import shipped_without as shipped_without
 from .cards import CardOfPiece as CardOfPiece
 from .cards import made_of as made_of
 from .figures import Among as Among
@@ -7,7 +8,6 @@ from .figures import FigureOfPiece as FigureOfPiece
 from .figures import Form as Form
 from .in_signals import SignalOfPiece as SignalOfPiece
 from .leaving import Leaving as Leaving
-from .left_lacking import shipped_without as shipped_without
 from .life import PieceEvent as PieceEvent
 from .life import Remedy as Remedy
 from .life import Return as Return
