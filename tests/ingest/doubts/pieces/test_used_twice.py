@@ -40,3 +40,14 @@ def test_nothing_is_built_into_itself(judge, said):
     rows = ("2026-05-11", "TH-1001", "S-1", "slide"), ("2026-05-12", "S-1", "TH-1001", "bell")
     assert "part-used-twice" in reasons(said(judge(assembly(*rows))))
     assert "part-used-twice" in reasons(said(judge(assembly(("2026-05-12", "B-7", "B-7", "bell")))))
+
+
+def test_a_part_built_into_an_instrument_that_has_left_is_asked_about(judge, said):
+    gone = Known(today=TODAY, left={"TH-1001": date(2026, 5, 11)})
+    found = said(judge(assembly(("2026-05-13", "TH-1001", "B-7", "bell")), past=gone))
+    assert reasons(found) == ["after-shipping"]
+    assert "TH-1001 was shipped on 2026-05-11, and this card builds B-7 into it" in found[0]["sentence"]
+    # on the day it left it was here, and what is on record just so was answered before
+    assert said(judge(assembly(("2026-05-11", "TH-1001", "B-7", "bell")), past=gone)) == []
+    there = Known(today=TODAY, left=gone.left, stays={"B-7": (("TH-1001", date(2026, 5, 13)),)})
+    assert said(judge(assembly(("2026-05-13", "TH-1001", "B-7", "bell")), past=there)) == []
