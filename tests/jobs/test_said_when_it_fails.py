@@ -191,7 +191,7 @@ def test_a_plan_that_cannot_be_kept_as_a_version_is_not_in_its_file_either(empty
 
 def test_answers_to_a_card_that_cannot_be_kept_leave_the_card_stored_and_say_so(empty, monkeypatch):
     upload(empty, LACQUER, who="IS")
-    boxes = {"Serial": "QH-1218", "Model": "bass", "Date": "2026-11-24", "Person": "FN", "Gauge": "EC-1"}
+    boxes = {"Serial": "QH-1204", "Model": "bass", "Date": "2026-11-24", "Person": "FN", "Gauge": "EC-1"}
     sent = {
         "entry": "d" * 32, "card": "lacquer-card", "boxes": boxes, "left_out": [14],
         "figures": {"0": "15.2", "1": "15.1", "2": "45"}, "sure": [[2, "far-from-usual"]],
@@ -201,7 +201,7 @@ def test_answers_to_a_card_that_cannot_be_kept_leave_the_card_stored_and_say_so(
         enter_card(empty, sent, who="FN")
     assert str(told.value) == f"The disk is full. {entering.UNANSWERED}"
     monkeypatch.undo()
-    assert enter_card(empty, sent, who="FN")["sentence"] == "Lacquer card of QH-1218: 3 entries kept."
+    assert enter_card(empty, sent, who="FN")["sentence"] == "Lacquer card of QH-1204: 3 entries kept."
 
 
 def test_judged_afresh_and_then_cut_short_is_judged(empty, monkeypatch):

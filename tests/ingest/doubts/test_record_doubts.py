@@ -177,6 +177,13 @@ def test_a_second_card_that_a_limit_or_a_signal_asks_for_is_not_asked_about(shop
     }
 
 
+def test_a_second_card_of_another_model_is_asked_about_though_one_is_expected(shop):
+    again = leak_card(("TH26-20", NEW, 1.4))
+    again[-1][2] = "tenor-f"
+    found = shop(again, again=frozenset({("TH26-20", "joints")}))
+    assert "TH26-20" in found[0]["sentence"] and names(found) & {"doubled-serial", "model-differs"}
+
+
 def test_one_figure_far_from_the_others_of_its_card(shop):
     found = shop(wall_card(wall("TH26-25", NEW, changes={7: "0.77"})))
     assert names(found) == {"far-from-usual"}

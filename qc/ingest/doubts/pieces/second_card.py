@@ -42,11 +42,11 @@ def find_second_card(facts: Facts, doubted: Doubts) -> Doubted:
         before = [d for d in record.days.get(str(serial), {}).get(figure, ()) if d < day]
         if not before or _is_asked_again(str(stage), before[-1], day, off, facts):
             continue
-        # what is outside a limit or under a signal is measured again, and what was reworked, too
-        if (str(serial), str(stage)) in facts.known.again:
-            continue
         own_model = record.models.get(str(serial), "")
         differs = bool(model) and bool(own_model) and model != own_model and model in planned
+        # what is outside a limit or under a signal is measured again, and what was reworked: as its model
+        if not differs and (str(serial), str(stage)) in facts.known.again:
+            continue
         further = _further(str(serial), str(stage), day, record)
         if not (differs or further or _never_again(figure, record, facts)):
             continue
