@@ -162,6 +162,19 @@ def test_a_workbook_is_no_history(ask, tmp_path):
     assert code == 2 and "this is a workbook, and a history is read as csv or Parquet" in said
 
 
+def test_a_plan_that_is_no_file_is_called_so(capfd, tmp_path):
+    (tmp_path / "n.csv").write_text("partial,position,cents\n2,1,3\n")
+    assert main(["tune", str(tmp_path / "n.csv"), "--plan", "/dev/null"]) == 2
+    assert "--plan /dev/null: this is no file" in capfd.readouterr().err
+
+
+def test_what_headings_mean_is_not_read_from_a_pipe_nor_taken_for_unknown(capfd, shop):
+    sheet = sorted((sample_folder() / "sheets" / "joints").iterdir())[0]
+    os.mkfifo(shop / "mappings.yaml")
+    assert main(["upload", str(sheet), "--workshop", str(shop)]) == 1
+    assert "mappings.yaml is no file, so nobody can tell what headings mean" in capfd.readouterr().err
+
+
 def test_a_pipe_in_a_folder_of_a_history_is_named(ask, tmp_path):
     (tmp_path / "years").mkdir()
     os.mkfifo(tmp_path / "years" / "2009.csv")
@@ -270,7 +283,7 @@ def test_a_damaged_parquet_of_a_history_is_told_in_one_sentence(shop, tmp_path, 
 
 
 def test_a_history_whose_reader_panics_is_told_in_one_sentence(ask, tmp_path, monkeypatch):
-    def panics(*_):
+    def panics(*_, **__):
         raise pl.exceptions.PanicException("of no use to anybody")
 
     monkeypatch.setattr(sys, "executable", str(tmp_path / "none"))
