@@ -171,6 +171,7 @@ def _looked_at(file: Path, name: str) -> Source:
 
 
 def _parquet(file: Path, name: str) -> Source:
+    """Look at a Parquet file, once a process apart came through it."""
     words = check_slices(file)
     if words:
         refuse_parquet(name, words)
