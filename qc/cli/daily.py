@@ -182,7 +182,7 @@ def _as_given(text: str, files: Sequence[Path], workshop: Path | None) -> str:
     """Let the uploads that a text names run as they stand: with the paths and the workshop given here."""
     from qc.words import command_words, kept_name
 
-    paths = {kept_name(path.name): str(path) for path in files}
+    paths = {kept_name(path.name): kept_name(str(path)) for path in files}
     ending = () if workshop is None else ("--workshop", str(workshop))
 
     def given(found: re.Match[str]) -> str:

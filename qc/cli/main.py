@@ -103,7 +103,7 @@ def main(arguments: Sequence[str]) -> int:
     int
         0 done, 1 the data are at fault, 2 wrong usage, 3 the machine is at fault, or the program itself.
     """
-    strange = [word for word in arguments if not _is_text(word)]
+    strange = [word for at, word in enumerate(arguments) if not (_is_text(word) or _is_sheet(arguments, at))]
     if strange:
         shown = strange[0].encode("utf-8", "backslashreplace").decode("utf-8")
         return _said(
@@ -163,6 +163,13 @@ def _is_text(word: str) -> bool:
     except UnicodeEncodeError:
         return False
     return "\0" not in word
+
+
+def _is_sheet(arguments: Sequence[str], at: int) -> bool:
+    """Tell whether a word is a sheet of an upload: it is read whatever its name, and costs no other."""
+    if at == 0 or arguments[0] != "upload" or arguments[at - 1].startswith("-"):
+        return False
+    return os.path.isfile(arguments[at])
 
 
 def _machine_words(error: BaseException) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
@@ -10,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from qc.errors import MachineError
+from qc.errors import MachineError, UsageError
 from qc.jobs.errors import JobError
 from qc.jobs.halves import half_folder, is_half, writable
 from qc.jobs.judging import ending
@@ -22,6 +23,7 @@ from qc.stats import Tabled
 from qc.store import (
     OWN_FILE,
     OWN_FOLDER,
+    StoreError,
     copy_database,
     copy_file,
     flush_file,
@@ -46,6 +48,7 @@ NOTHING_BACK = "Nothing was brought back."
 NOTE_PATIENCE_S = 3.0
 """Chosen: the backup is whole by then, so nobody waits a minute for the note of it."""
 
+_PUT_BACK = " Put back the last backup of the workshop folder."  # which is what was being done
 _NOT_NOTED = (
     "It is whole, but could not be noted in the store, which is locked or full: `qc status` may go on "
     "reminding of a backup."
@@ -114,6 +117,8 @@ def backup(workshop: Workshop, out: Path) -> Backup:
 
     Raises
     ------
+    UsageError
+        `out` is no folder.
     JobError
         The folder lies in the workshop.
     MachineError
@@ -123,6 +128,8 @@ def backup(workshop: Workshop, out: Path) -> Backup:
     """
     if workshop.folder.resolve() in [out.resolve(), *out.resolve().parents]:
         raise JobError(f"{out} lies in the workshop itself. Name a folder outside it, best on another disk.")
+    if out.exists() and not out.is_dir():
+        raise UsageError(f"{out} is no folder. Name one; it is made where it is missing. {NO_BACKUP}")
     name = f"{_PREFIX}{workshop.now:%Y-%m-%d-%H%M%S}"
     with ending(NO_BACKUP), writable(out):
         private_folder(out)
@@ -169,8 +176,8 @@ def restore(source: Path, folder: Path, *, into: str = "") -> Restored:
     url = _address_of_rows(source)
     if url and into:
         raise JobError(f"{source} is a backup without rows: there are none to carry. Leave out `--into`.")
-    if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
-        raise JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is written over.")
+    if (folder.exists() and not folder.is_dir()) or (folder.is_dir() and any(folder.iterdir())):
+        raise _not_empty(folder)
     refuse_network_share(folder)
     with ending(NOTHING_BACK), writable(folder):
         private_folder(folder.parent)
@@ -181,18 +188,34 @@ def restore(source: Path, folder: Path, *, into: str = "") -> Restored:
                 copy_file(path, target)
             found = _carried(source, half, into) if into else _proven(source, half, url)
             flush_tree(half)
-            if folder.is_dir():
-                folder.rmdir()
-            half.rename(folder)
+            try:
+                if folder.is_dir():
+                    folder.rmdir()
+                half.rename(folder)
+            except OSError as error:  # somebody else put something there meanwhile
+                if error.errno not in (errno.ENOTEMPTY, errno.EEXIST):
+                    raise
+                raise _not_empty(folder) from error
     return Restored(folder, found.entries, found.head)
+
+
+def _not_empty(folder: Path) -> JobError:
+    return JobError(f"{folder} is not empty. Name a new folder, so that nothing of yours is written over.")
 
 
 def _proven(source: Path, half: Path, url: str | None) -> Verified:
     """Prove what was copied of a backup, with its rows where they are."""
-    with open_store(half, url=url) as store:
-        if url and store.pulse()[0] == 0:
-            raise JobError(_NO_ROWS + _LOAD.format(folder=source))
-        return _sound(source, verify_store(store, against=_head_of(source)))
+    try:
+        with open_store(half, url=url) as store:
+            if url and store.pulse()[0] == 0:
+                raise JobError(_NO_ROWS + _LOAD.format(folder=source))
+            return _sound(source, verify_store(store, against=_head_of(source)))
+    except StoreError as error:
+        if url or isinstance(error, MachineError):
+            raise
+        # of the backup that was given; of the copy of it nobody knows, and by then it is gone
+        told = str(error).replace(str(half), str(source)).removesuffix(_PUT_BACK)
+        raise JobError(f"{told} {NOTHING_BACK} Name another backup.") from error
 
 
 def _carried(source: Path, half: Path, into: str) -> Verified:

@@ -1,5 +1,6 @@
 """What is no file, and files damaged, too large or oddly named: a sentence at once and nothing else."""
 
+import json
 import os
 import random
 import socket
@@ -21,6 +22,7 @@ from qc.jobs.remedies import pair
 from qc.jobs.remedies.errors import RemedyError
 from qc.jobs.remedies.sheet import read_sheet
 from qc.stats import StatisticsError
+from sample_measurements import folder as sample_folder
 
 STUDY = ["study", "FILE", "--value", "mm"]
 ASKING = {
@@ -31,15 +33,26 @@ ASKING = {
     "tune": ["tune", "FILE", "--length-mm", "2944.9"],
     "pair": "pair --inner FILE --outer FILE --target-um 150 --lower-um 100 --upper-um 200".split(),
     "wav": ["tune", "--wav", "FILE"],
+    "import": ["import", "FILE", "--workshop", "SHOP"],
 }
+ENDLESS = "goes on for more than 1,000,000 characters without an end"
 
 
 @pytest.fixture
-def ask(capfd):
+def shop(tmp_path_factory):
+    """Make a workshop that takes a history in."""
+    folder = tmp_path_factory.mktemp("shop")
+    (folder / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
+    return folder
+
+
+@pytest.fixture
+def ask(capfd, shop):
     """Run a command on a file: exit code and the one line it said, on the terminal itself."""
 
     def run(command, path):
-        code = main([str(path) if word == "FILE" else word for word in ASKING[command]])
+        put = {"FILE": str(path), "SHOP": str(shop)}
+        code = main([put.get(word, word) for word in ASKING[command]])
         out, err = capfd.readouterr()
         assert out == "" and err.startswith("qc: ") and err.count("\n") == 1, err
         return code, err
@@ -66,16 +79,19 @@ def odd(folder, kind, name):
 @pytest.mark.parametrize("command", list(ASKING))
 def test_what_is_no_file_is_called_what_it_is(ask, tmp_path, monkeypatch, command, kind):
     monkeypatch.chdir(tmp_path)  # a socket's whole name has to be short
-    for suffix in {"wav": [".wav"], "study": [".csv", ".parquet", ".xlsx"]}.get(command, [".csv", ".xlsx"]):
+    every = {"wav": [".wav"], "study": [".csv", ".parquet", ".xlsx"], "import": [".csv", ".parquet"]}
+    for suffix in every.get(command, [".csv", ".xlsx"]):
         path = odd(tmp_path.relative_to(tmp_path), kind, f"t{suffix}")
         code, said = ask(command, path)
         told = f"this is {kind}, not a file"
         if command == "study" and kind == "a folder":  # a folder of tables is one table
             told = "there are no files *.parquet in this folder"
+        if command == "import" and kind == "a folder":
+            told = "there are no files *.csv or *.parquet in this folder"
         assert code == 2 and f"t{suffix}: {told}" in said
 
 
-@pytest.mark.parametrize("command", list(ASKING))
+@pytest.mark.parametrize("command", [name for name in ASKING if name != "import"])
 def test_files_too_large_are_told_before_they_are_read(ask, tmp_path, command):
     path = tmp_path / ("t.wav" if command == "wav" else "t.xlsx")
     with path.open("wb") as file:
@@ -95,6 +111,76 @@ def test_a_large_csv_of_nothing_is_no_table(ask, tmp_path):
         "qc: t.csv: cannot be read as csv (it holds a NUL byte and is no text)\n",
     )
     assert "MB" in ask("gauge", path)[1] and "MB" in ask("coat", path)[1]
+
+
+HEAVY = """
+import resource, sys
+from qc.cli.main import main
+resource.setrlimit(resource.RLIMIT_AS, (4_000_000_000, 4_000_000_000))  # what has no bound costs no machine
+code = main(sys.argv[1:])
+# of this program alone: what getrusage tells begins with the memory of the one that started it
+print(next(line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")))
+sys.exit(code)
+"""
+
+
+def imported(path, shop):
+    """Bring a file in by a process of its own: exit code, peak memory in MB, what it said."""
+    words = [sys.executable, "-c", HEAVY, "import", str(path), "--workshop", str(shop)]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    return done.returncode, int(done.stdout) / 1_024, done.stderr
+
+
+HEADS = b"Serial;Date;Characteristic;Value\n"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only here does a process say its peak")
+@pytest.mark.parametrize(
+    ("head", "fill", "size", "said"),
+    [
+        (b"", b"", 5_000_000_000, "t.csv, line 1: the file holds a NUL byte. It is no plain text"),
+        (HEADS, b"x", 200_000_000, f"t.csv, line 2: it {ENDLESS}. It is no table with a reading a line"),
+        (HEADS + b"a;" + b'"b\nb";' * 300_000, b"", 0, f"t.csv, line 2: it {ENDLESS}"),
+        (HEADS + b"x" * 500_000, b"", 0, "t.csv, line 2: a cell has more than 131072 characters"),
+    ],
+    ids=["nothing", "one line", "a row of many lines", "a long cell"],
+)
+def test_a_history_is_read_within_a_bound_whatever_its_lines_are(tmp_path, shop, head, fill, size, said):
+    path = tmp_path / "t.csv"
+    with path.open("wb") as file:
+        file.write(head)
+        for _ in range(size // 10_000_000 if fill else 0):
+            file.write(fill * 10_000_000)
+        file.truncate(size or None)
+    code, megabytes, told = imported(path, shop)
+    assert code == 1 and told.startswith(f"qc: {said}") and told.count("\n") == 1, told
+    assert megabytes < 350
+
+
+def test_a_workbook_is_no_history(ask, tmp_path):
+    (tmp_path / "t.xlsx").write_bytes(b"PK")
+    code, said = ask("import", tmp_path / "t.xlsx")
+    assert code == 2 and "this is a workbook, and a history is read as csv or Parquet" in said
+
+
+def test_a_plan_that_is_no_file_is_called_so(capfd, tmp_path):
+    (tmp_path / "n.csv").write_text("partial,position,cents\n2,1,3\n")
+    assert main(["tune", str(tmp_path / "n.csv"), "--plan", "/dev/null"]) == 2
+    assert "--plan /dev/null: this is no file" in capfd.readouterr().err
+
+
+def test_what_headings_mean_is_not_read_from_a_pipe_nor_taken_for_unknown(capfd, shop):
+    sheet = sorted((sample_folder() / "sheets" / "joints").iterdir())[0]
+    os.mkfifo(shop / "mappings.yaml")
+    assert main(["upload", str(sheet), "--workshop", str(shop)]) == 1
+    assert "mappings.yaml is no file, so nobody can tell what headings mean" in capfd.readouterr().err
+
+
+def test_a_pipe_in_a_folder_of_a_history_is_named(ask, tmp_path):
+    (tmp_path / "years").mkdir()
+    os.mkfifo(tmp_path / "years" / "2009.csv")
+    code, said = ask("import", tmp_path / "years")
+    assert code == 2 and "2009.csv: this is a pipe, not a file" in said
 
 
 def test_a_line_without_an_end(tmp_path, monkeypatch):
@@ -171,13 +257,61 @@ def test_damaged_parquet_is_told_in_one_sentence(ask, tmp_path, capfd):
     assert told > 10
 
 
+def test_a_damaged_parquet_of_a_history_is_told_in_one_sentence(shop, tmp_path, capfd):
+    """As above, of `qc import`; what comes through may hold rows, headings or days that cannot be meant."""
+    path, draw = tmp_path / "t.parquet", random.Random(20261130)
+    names = "Bell wall", "Joint leak"
+    pl.DataFrame(
+        {
+            "Serial": [f"S-{n}" for n in range(300)],
+            "Date": [f"2026-0{n % 9 + 1}-11" for n in range(300)],
+            "Characteristic": [names[n % 2] for n in range(300)],
+            "Value": [10 + (n * 7919 % 100) / 100 for n in range(300)],
+        }
+    ).write_parquet(path)
+    good, told = path.read_bytes(), 0
+    for _ in range(10):
+        bad = bytearray(good)
+        for _ in range(draw.randint(1, 4)):
+            bad[draw.randrange(len(bad))] = draw.randrange(256)
+        path.write_bytes(bad)
+        code = main(["import", str(path), "--workshop", str(shop)])
+        _, err = capfd.readouterr()
+        lines = [line for line in err.splitlines() if line.startswith("qc: ")]
+        assert code in (0, 1) and len(lines) == code and "panicked" not in err, err
+        told += "cannot be read as parquet" in err
+    assert told > 3
+
+
+def test_a_history_whose_reader_panics_is_told_in_one_sentence(ask, tmp_path, monkeypatch):
+    def panics(*_, **__):
+        raise pl.exceptions.PanicException("of no use to anybody")
+
+    monkeypatch.setattr(sys, "executable", str(tmp_path / "none"))
+    monkeypatch.setattr(stored.pl, "scan_parquet", panics)
+    code, said = ask("import", parquet(tmp_path / "t.parquet"))
+    assert (code, said) == (
+        1,
+        f"qc: t.parquet: cannot be read as parquet ({stored.BROKEN}). Write it anew.\n",
+    )
+
+
+def test_a_row_of_parquet_as_long_as_the_memory_is_refused(ask, tmp_path):
+    path = tmp_path / "t.parquet"
+    pl.DataFrame({"Note": ["", "x" * 1_000_001] * 200}).write_parquet(path)
+    assert path.stat().st_size < 1_000_000  # a text that repeats is packed
+    code, said = ask("import", path)
+    assert code == 1 and "t.parquet: cannot be read as parquet (row 2 has more than 1,000,000" in said
+
+
+@pytest.mark.parametrize("asked", ["study", "import"])
 @pytest.mark.parametrize("end", ["os._exit(3)", "os.abort()", "print('noise')", "raise SystemExit(0)"])
-def test_a_reader_that_dies_leaves_a_sentence(ask, tmp_path, monkeypatch, end):
+def test_a_reader_that_dies_leaves_a_sentence(ask, tmp_path, monkeypatch, end, asked):
     (tmp_path / "dies.py").write_text(f"import os\n{end}\n")
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     monkeypatch.setattr(stored, "CHECK", "dies")
-    code, said = ask("study", parquet(tmp_path / "t.parquet"))
-    assert (code, said) == (1, f"qc: t.parquet: cannot be read as parquet ({stored.BROKEN})\n")
+    code, said = ask(asked, parquet(tmp_path / "t.parquet"))
+    assert code == 1 and said.startswith(f"qc: t.parquet: cannot be read as parquet ({stored.BROKEN})")
 
 
 def test_a_reader_that_goes_round_in_circles_is_ended(ask, tmp_path, monkeypatch):
@@ -233,7 +367,7 @@ def test_a_star_in_a_name_is_a_star(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only here may a file name hold any bytes")
-@pytest.mark.parametrize("command", ["study", "gauge", "coat", "wear", "tune", "pair"])
+@pytest.mark.parametrize("command", ["study", "gauge", "coat", "wear", "tune", "pair", "import"])
 def test_names_that_are_no_text(tmp_path, command):
     """In a process of its own, since what counts is what reaches the terminal."""
     path = os.fsencode(tmp_path) + b"/b\xf6re\x1b[2J.csv"
@@ -247,6 +381,25 @@ def test_names_that_are_no_text(tmp_path, command):
     with pytest.raises(QcError, match="b\ufffdre\ufffd\\[2J.csv") as told:  # the readers by themselves
         read_sheet(Path(os.fsdecode(path))).need("um")
     str(told.value).encode()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only here may a file name hold any bytes")
+def test_a_sheet_whose_name_is_no_text_costs_no_other(shop, tmp_path):
+    """In a process of its own, as above; both go in, and so does what the name of one says nothing of."""
+    sheet = sorted((sample_folder() / "sheets" / "joints").iterdir())[0]
+    odd = os.fsencode(tmp_path) + b"/m\xe4" + sheet.suffix.encode()
+    with open(odd, "wb") as file:
+        file.write(b"mm\nx\n")
+    run = "import sys; from qc.cli.main import main; sys.exit(main(sys.argv[1:]))"
+    words = [b"upload", odd, os.fsencode(sheet), b"--workshop", os.fsencode(shop), b"--json"]
+    done = subprocess.run([sys.executable, "-c", run, *words], capture_output=True, check=False)
+    assert done.returncode in (0, 1) and b"fault of this program" not in done.stderr, done.stderr
+    kept = {one["file"]: one for one in json.loads(done.stdout)["sheets"]}
+    assert kept[sheet.name]["accepted"] > 0
+    assert "m\ufffd" in done.stdout.decode() + done.stderr.decode()
+    for words in ([b"status", odd], [b"upload", b"--who", odd], [b"upload", odd + b"x"]):
+        done = subprocess.run([sys.executable, "-c", run, *words], capture_output=True, check=False)
+        assert done.returncode == 2 and b"is no UTF-8 text" in done.stderr
 
 
 @pytest.mark.parametrize("command", list(ASKING))

@@ -19,7 +19,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from qc.errors import QcError
+from qc.errors import QcError, UsageError
 from qc.jobs.backup import MANIFEST, backup, backup_note, restore
 from qc.jobs.errors import JobError
 from qc.jobs.verify import verify_workshop
@@ -264,6 +264,41 @@ def test_a_place_that_is_not_empty_is_refused(small, tmp_path):
     assert names(tmp_path / "full") == ["mine.txt"]
     (tmp_path / "empty").mkdir()
     assert restore(made.folder, tmp_path / "empty").entries == 4
+
+
+def test_what_is_no_folder_takes_no_backup(small, tmp_path):
+    (tmp_path / "file").write_text("mine")
+    with pytest.raises(UsageError, match="file is no folder. Name one"):
+        backup(small, tmp_path / "file")
+    made = backup(small, tmp_path / "disk")
+    with pytest.raises(JobError, match="file is not empty"):
+        restore(made.folder, tmp_path / "file")
+    assert (tmp_path / "file").read_text() == "mine"
+
+
+def test_of_a_damaged_backup_the_one_that_was_given_is_named(small, tmp_path):
+    made = backup(small, tmp_path / "disk")
+    whole = (made.folder / "qc.db").read_bytes()
+    (made.folder / "qc.db").write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(JobError) as told:
+        restore(made.folder, tmp_path / "new")
+    said = str(told.value)
+    assert str(made.folder) in said and said.endswith("Nothing was brought back. Name another backup.")
+    assert ".half" not in said and "Put back the last backup" not in said
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_place_that_another_restore_has_filled_is_not_called_a_full_disk(small, tmp_path, monkeypatch):
+    made = backup(small, tmp_path / "disk")
+
+    def filled(_):
+        (tmp_path / "new").mkdir()
+        (tmp_path / "new" / "theirs").write_text("theirs")
+
+    monkeypatch.setattr("qc.jobs.backup.flush_tree", filled)
+    with pytest.raises(JobError, match="is not empty"):
+        restore(made.folder, tmp_path / "new")
+    assert names(tmp_path / "new") == ["theirs"]
 
 
 def test_what_is_no_backup_and_a_place_in_the_workshop_are_refused(small, tmp_path):

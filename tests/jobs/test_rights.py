@@ -41,6 +41,9 @@ def test_folders_and_files_of_a_workshop_are_private_after_every_verb(tmp_path, 
     log = log_fault(ValueError("a fault of ours"))
     assert log.parent == shop / "log"
     open_workshop(shop).store.close()
+    done("cards", "--out", tmp_path / "made" / "blanks" / "new", "--workshop", shop)
+    for form in ("parquet", "csv", "xlsx"):
+        done("export", "--out", tmp_path / "made" / form, "--format", form, "--workshop", shop)
     assert of_others(tmp_path / "made") == []
     done("backup", disk, "--workshop", shop)
     (made,) = disk.iterdir()

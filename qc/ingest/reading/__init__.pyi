@@ -5,6 +5,7 @@ from .delimited import BrokenRowError as BrokenRowError
 from .delimited import separator_of as separator_of
 from .delimited import split_rows as split_rows
 from .encodings import likely_encoding as likely_encoding
+from .files import KINDS as KINDS
 from .files import read_file as read_file
 from .grid import MAX_BYTES as MAX_BYTES
 from .grid import MAX_CELLS as MAX_CELLS
@@ -20,6 +21,11 @@ from .reader import SheetReader as SheetReader
 from .reader import batch_reader as batch_reader
 from .reader import keep_reader as keep_reader
 from .sheets import read_sheet as read_sheet
+from .stored import BROKEN as BROKEN
+from .stored import LONGEST_ROW as LONGEST_ROW
+from .stored import LongRowError as LongRowError
+from .stored import check_slices as check_slices
+from .stored import parquet_slices as parquet_slices
 from .tables import Table as Table
 from .tables import TableSource as TableSource
 from .tables import read_table as read_table

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import os
 import subprocess
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -33,10 +33,20 @@ and a whole one of the largest size taken needs a tenth of it."""
 
 CROWDED, DAMAGED = "crowded", "damaged"
 BROKEN = "its parts do not fit together"
+MISNAMED = "its name or folder is not plain text: rename it"
+
+SLICE = 10_000  # rows of a file of any size that are in memory at once
+LONGEST_ROW = 1_000_000
+"""Most characters of a row that is read as text. Chosen: far beyond any reading with its notes; a file of a
+few bytes may say that each of its rows holds as much as the machine has memory. [character]"""
 
 
 class TooManyCellsError(ValueError):
     """The columns asked for hold more cells than are taken."""
+
+
+class LongRowError(ValueError):
+    """A row holds more text than is taken."""
 
 
 class NestedColumnError(ValueError):
@@ -109,9 +119,10 @@ def read_parquet(path: Path, manner: Manner, asked: Collection[str] | None = Non
     QcError
         As `manner.error`: damaged, nested, or more cells than are taken.
     """
-    if told_name(str(path), len(str(path))) != str(path):  # the reader takes names of plain text only
-        manner.refuse("unreadable", path, words="its name or folder is not plain text: rename it")
-    fault, words = _looked_at(path, asked, manner.most_cells)
+    if _misnamed(path):
+        manner.refuse("unreadable", path, words=MISNAMED)
+    order: dict[str, object] = {"asked": None if asked is None else list(asked), "most": manner.most_cells}
+    fault, words = _looked_at(path, order, LONGEST_CHECK_S)
     if fault == CROWDED:
         manner.refuse(CROWDED, path, most=f"{manner.most_cells:,}")
     if fault:
@@ -122,22 +133,80 @@ def read_parquet(path: Path, manner: Manner, asked: Collection[str] | None = Non
         manner.refuse("unreadable", path, error, words=BROKEN)
 
 
-def _looked_at(path: Path, asked: Collection[str] | None, most_cells: int) -> tuple[str, str]:
+def check_slices(path: Path) -> str:
+    """Have a process apart go through a file as `parquet_slices` will; return what is wrong, or nothing.
+
+    It may take `LONGEST_CHECK_S`, and a second more for each megabyte of the file.
+    """
+    if _misnamed(path):
+        return MISNAMED
+    return _looked_at(path, {"slices": True}, LONGEST_CHECK_S + path.stat().st_size / 1e6)[1]
+
+
+def parquet_slices(path: Path, columns: Sequence[str] | None = None) -> Iterator[pl.DataFrame]:
+    """Give the rows of a file of any size, `SLICE` at a time, each cell as somebody would type it.
+
+    Parameters
+    ----------
+    path : Path
+        A Parquet file.
+    columns : sequence of str, optional
+        The columns wanted; all when left out.
+
+    Yields
+    ------
+    DataFrame
+        Text: ISO days, 1 for true and for 1.0, nothing for null.
+
+    Raises
+    ------
+    LongRowError
+        A row of more than `LONGEST_ROW` characters.
+    PolarsError, PanicException
+        The file is damaged.
+    """
+    scan = pl.scan_parquet(path, glob=False, hive_partitioning=False)
+    wanted = scan if columns is None else scan.select(columns)
+    rows = int(scan.select(pl.len()).collect().item())
+    for start in range(0, rows, SLICE):
+        part = wanted.slice(start, SLICE).collect()
+        texts = part.select(_as_typed(name, kind) for name, kind in part.schema.items())
+        lengths = [column.str.len_chars().cast(pl.Int64) for column in texts]
+        long = pl.select(pl.sum_horizontal(lengths) > LONGEST_ROW).to_series().arg_true()
+        if long.len():
+            raise LongRowError(f"row {start + int(long[0]) + 1} has more than {LONGEST_ROW:,} characters")
+        yield texts
+
+
+def _as_typed(name: str, kind: pl.DataType) -> pl.Expr:
+    column = pl.col(name)
+    if isinstance(kind, pl.Datetime):
+        return column.dt.strftime("%Y-%m-%d %H:%M:%S").fill_null("")
+    whole = column.cast(pl.Int8) if kind == pl.Boolean else column
+    text = whole.cast(pl.String).fill_null("")
+    return text.str.strip_suffix(".0") if kind.is_float() else text
+
+
+def _misnamed(path: Path) -> bool:
+    """Tell whether the reader of such files cannot be given the name: it takes plain text only."""
+    return told_name(str(path), len(str(path))) != str(path)
+
+
+def _looked_at(path: Path, order: dict[str, object], seconds: float) -> tuple[str, str]:
     """Have a child read the file; return what it found wrong, by name and in words."""
     if not python_can_be_started():  # as within another program: then it is read here and now
         return "", ""
-    order = {"path": os.fspath(path), "asked": None if asked is None else list(asked), "most": most_cells}
     try:
         done = subprocess.run(
             command(CHECK),
-            input=json.dumps(order).encode(),
+            input=json.dumps({"path": os.fspath(path), **order}).encode(),
             capture_output=True,
-            timeout=LONGEST_CHECK_S,
+            timeout=seconds,
             check=False,
             env=surroundings(),
         )
     except subprocess.TimeoutExpired:
-        return DAMAGED, f"nothing came of it within {LONGEST_CHECK_S:.0f} s"
+        return DAMAGED, f"nothing came of it within {seconds:.0f} s"
     except OSError:
         return "", ""
     try:

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from qc.ingest.reading.apart import limit_memory
-from qc.ingest.reading.stored import CROWDED, DAMAGED, TooManyCellsError, read_columns
+from qc.ingest.reading.stored import CROWDED, DAMAGED, TooManyCellsError, parquet_slices, read_columns
 
 MEGABYTES = 8_000
 """Most address space of the child. Chosen: the largest file taken needs about half of it, threads included; a
@@ -20,13 +20,30 @@ def look(path: Path, asked: list[str] | None, most_cells: int) -> dict[str, str]
         read_columns(path, asked, most_cells)
     except TooManyCellsError:
         return {"fault": CROWDED, "words": ""}
-    except Exception as error:  # the reader raises errors of many kinds; each means the same to a person
-        first = str(error).strip().splitlines() or [type(error).__name__]
-        return {"fault": DAMAGED, "words": first[0]}
+    except Exception as error:
+        return _damaged(error)
     return {"fault": "", "words": ""}
+
+
+def look_through(path: Path) -> dict[str, str]:
+    """Go through the file slice by slice, as a history is read, and name what is wrong with it."""
+    try:
+        for _ in parquet_slices(path):
+            pass
+    except Exception as error:
+        return _damaged(error)
+    return {"fault": "", "words": ""}
+
+
+def _damaged(error: Exception) -> dict[str, str]:
+    """Take the first line of an error: the reader raises many kinds; each means the same to a person."""
+    first = str(error).strip().splitlines() or [type(error).__name__]
+    return {"fault": DAMAGED, "words": first[0]}
 
 
 if __name__ == "__main__":
     limit_memory(MEGABYTES)
     order = json.load(sys.stdin)
-    json.dump(look(Path(order["path"]), order["asked"], order["most"]), sys.stdout)
+    path = Path(order["path"])
+    found = look_through(path) if "slices" in order else look(path, order["asked"], order["most"])
+    json.dump(found, sys.stdout)

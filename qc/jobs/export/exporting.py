@@ -20,7 +20,7 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.report.terminal import export_text
 from qc.stats import Tabled
-from qc.store import private_folder
+from qc.store import OWN_FILE, private_folder
 
 NOTHING_EXPORTED = "Nothing was exported."
 
@@ -105,6 +105,7 @@ def export_tables(
         with half_folder(out, "export", "export") as half:
             files = _fill(workshop, half, form, until)
             for name in dict.fromkeys(one.file.name for one in files):
+                (half / name).chmod(OWN_FILE)  # a library made it, with the rights that new files have
                 os.replace(half / name, out / name)
     done = tuple(ExportedFile(out / one.file.name, one.table, one.rows) for one in files)
     version = len(workshop.store.plan_versions())

@@ -118,6 +118,8 @@ def _remembered(text: str, workshop: Workshop) -> tuple[tuple[CardMapping, ...],
 
 
 def _text(path: Path) -> str:
+    if path.exists() and not path.is_file():  # not waited for, nor taken for nothing
+        raise JobError(f"{path} is no file, so nobody can tell what headings mean. Put the file back.")
     try:
         return _decoded(path.read_bytes(), path.name) if path.is_file() else ""
     except OSError as error:

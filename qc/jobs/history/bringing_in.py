@@ -176,7 +176,7 @@ def _refuse_strange(sources: Sequence[Source], plan: Plan, dates: str) -> None:
     if strange:
         raise JobError(f"These are no figures on a card of the plan: {some_of(sorted(strange))}. {STRANGE}")
     for source in sources:
-        question = None if dates else ask_dates(sorted(source.days))
+        question = None if dates else ask_dates([source.two_ways])
         if question is not None:
             raise SheetError(
                 source.name,

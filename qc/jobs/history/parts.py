@@ -8,21 +8,28 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
-from qc.errors import MachineError, UsageError
-from qc.ingest import Grid, SheetError, TidyColumns, tidy_columns, tidy_said
-from qc.ingest.reading import CONTROL, BrokenRowError, likely_encoding, separator_of, split_rows
-from qc.jobs.errors import JobError
+from qc.ingest import Grid, SheetError, TidyColumns, ask_dates, tidy_columns, tidy_said
+from qc.ingest.reading import CONTROL, check_slices, likely_encoding, parquet_slices, separator_of
+from qc.jobs.history.files import history_files, readable, refuse_parquet, text_rows
 
 PART_ROWS = 10_000
 """Rows of a part. Chosen: a part takes some seconds, which is what a kill costs; the doubts see a thousand
 pieces beside each other; the fixed cost of a part is then a tenth of its time."""
+
+PART_LETTERS = 8_000_000
+"""Most characters of a part, one row may go beyond: what bounds its memory, where rows are long. Chosen: ten
+times what usual rows come to, and below what a sheet may have. [character]"""
+
+MOST_COLUMNS = 1_000  # chosen: a reading has some twenty, the rest stands beside
+MOST_LETTERS = 20_000_000  # of names of figures; a plan has 2 MB at most, so some of these are strange to it
+MOST_DAYS, LONGEST_DAY = 100_000, 100  # days that are remembered as looked at; no day is longer
+ROWS_AT_ONCE = 32  # of a Parquet file made text at a time: each may be long
 
 SAMPLE = 64_000  # bytes that show the encoding and the separator
 SEPARATOR = ";"  # between the cells of a part as it is kept
@@ -48,8 +55,8 @@ class Source:
         Rows below them, without blank lines.
     said : frozenset of (str, str)
         The stages and figures that its rows name, in plain form.
-    days : frozenset of str
-        The days that stand in it, as typed.
+    two_ways : str
+        The first of its days, as typed, that can be read two ways; empty where there is none.
     separator, encoding : str
         Of a csv file; empty for Parquet.
     """
@@ -60,7 +67,7 @@ class Source:
     columns: TidyColumns
     rows: int
     said: frozenset[tuple[str, str]]
-    days: frozenset[str]
+    two_ways: str
     separator: str = ""
     encoding: str = ""
 
@@ -114,19 +121,15 @@ def find_sources(paths: Sequence[Path]) -> list[Source]:
     Raises
     ------
     UsageError
-        There is no such file or folder, or none of these kinds in it.
+        There is no such file or folder, none of these kinds in it, or what is no file.
     SheetError
-        A heading is missing, doubled, or nearly a known one.
+        A heading is missing, doubled, or nearly a known one; a row without an end.
+    JobError
+        A Parquet file is damaged.
     MachineError
         A file cannot be read.
     """
-    found = []
-    for path in paths:
-        files = [path] if path.is_file() else _files_in(path)
-        for file in files:
-            name = file.name if path.is_file() else f"{path.name}/{file.relative_to(path).as_posix()}"
-            found.append(_looked_at(file, name))
-    return found
+    return [_looked_at(file, name) for file, name in history_files(paths)]
 
 
 def parts_of(source: Source) -> Iterator[HistoryPart]:
@@ -140,53 +143,26 @@ def parts_of(source: Source) -> Iterator[HistoryPart]:
         The file cannot be read any longer.
     """
     rows = _csv_rows(source) if source.separator else _parquet_rows(source)
-    first, own, lines = 1, list[tuple[str, ...]](), list[int]()
-    with _readable(source.path, source.name):
+    first, own, lines, letters = 1, list[tuple[str, ...]](), list[int](), 0
+    with readable(source.path, source.name):
         for line, row in rows:
             own.append(tuple(row))
             lines.append(line)
-            if len(own) == PART_ROWS:
+            letters += len(row) + sum(map(len, row))
+            if len(own) == PART_ROWS or letters > PART_LETTERS:
                 yield HistoryPart(source, first, tuple(own), tuple(lines))
-                first, own, lines = first + len(own), [], []
+                first, own, lines, letters = first + len(own), [], [], 0
     if own:
         yield HistoryPart(source, first, tuple(own), tuple(lines))
 
 
-def _files_in(folder: Path) -> list[Path]:
-    if not folder.exists():
-        raise UsageError(f"{folder}: there is no such file or folder. Check the name.")
-    kinds = {".csv", ".parquet"}
-    files = sorted(p for p in folder.rglob("*") if p.is_file() and p.suffix.casefold() in kinds)
-    if not files:
-        raise UsageError(f"{folder}: there are no files *.csv or *.parquet in this folder or below it.")
-    return files
-
-
-@contextmanager
-def _readable(file: Path, name: str) -> Iterator[None]:
-    """Say which file cannot be read, where, and whose fault that is."""
-    try:
-        yield
-    except OSError as fault:
-        raise MachineError(f"{file}: cannot be read ({fault.strerror or fault}). Check the name.") from fault
-    except pl.exceptions.PolarsError as fault:
-        words = str(fault).strip().splitlines()[0]
-        raise JobError(f"{name}: cannot be read as parquet ({words}). Write it anew.") from fault
-    except BrokenRowError as fault:
-        hint = "A cell that begins with a quotation mark must end with one: mend the line."
-        raise SheetError(name, "the line cannot be read", hint, cell=f"line {fault.line}") from fault
-    except UnicodeDecodeError as fault:
-        hint = "Save it again as csv with the encoding UTF-8."
-        raise SheetError(name, "the text is in an encoding that cannot be read", hint) from fault
-
-
 def _looked_at(file: Path, name: str) -> Source:
-    with _readable(file, name):
+    with readable(file, name):
         with file.open("rb") as opened:
             head = opened.read(SAMPLE)
         if not head:
             raise SheetError(name, "the file is empty", "Leave it out.")
-        if head.startswith(PARQUET):
+        if head.startswith(PARQUET) or file.suffix.casefold() == ".parquet":
             return _parquet(file, name)
         try:
             return _csv(file, name, likely_encoding(head))
@@ -195,69 +171,93 @@ def _looked_at(file: Path, name: str) -> Source:
 
 
 def _parquet(file: Path, name: str) -> Source:
-    labels = tuple(pl.read_parquet_schema(file))
-    columns = tidy_columns(labels, name)
-    scan = pl.scan_parquet(file)
+    """Look at a Parquet file, once a process apart came through it."""
+    words = check_slices(file)
+    if words:
+        refuse_parquet(name, words)
+    labels = tuple(pl.scan_parquet(file, glob=False, hive_partitioning=False).collect_schema())
+    columns = _columns(labels, name)
     asked = [column.label for key, column in columns.columns.items() if key in {"stage", "name", "day"}]
-    own = scan.select(asked).unique().collect(engine="streaming")
-    cells = [[""] * len(labels) for _ in range(own.height)]
-    for label in asked:
-        for row, text in zip(cells, _texts(own)[label], strict=True):
-            row[labels.index(label)] = text
-    rows = int(scan.select(pl.len()).collect().item())
-    return Source(file, name, labels, columns, rows, *_seen(cells, columns)[1:])
+    at = [labels.index(label) for label in asked]
+    seen = _Seen(columns)
+    for part in parquet_slices(file, asked):
+        seen.rows += part.height
+        for cells in part.unique().iter_rows():
+            row = [""] * len(labels)
+            for place, text in zip(at, cells, strict=True):
+                row[place] = text
+            seen.look(row)
+    return Source(file, name, labels, columns, *seen.found())
 
 
 def _csv(file: Path, name: str, encoding: str) -> Source:
     with file.open(encoding=encoding, newline="") as opened:
         separator = separator_of(opened.read(SAMPLE))
         opened.seek(0)
-        rows = split_rows(opened, separator)
+        rows = text_rows(opened, separator, name)
         _, labels = next(rows)
-        columns = tidy_columns(labels, name)
-        seen = _seen((row for _, row in rows if row), columns)
-    return Source(file, name, tuple(labels), columns, *seen, separator, encoding)
+        columns = _columns(labels, name)
+        seen = _Seen(columns)
+        for _, row in rows:
+            if row:
+                seen.rows += 1
+                seen.look(row)
+    return Source(file, name, tuple(labels), columns, *seen.found(), separator, encoding)
 
 
-def _seen(
-    rows: Iterable[Sequence[str]], columns: TidyColumns
-) -> tuple[int, frozenset[tuple[str, str]], frozenset[str]]:
-    """Count rows, and gather which figures and days they name: what would be refused is told at once."""
-    at = columns.columns["day"].index
-    known: dict[tuple[str, ...], tuple[str, str]] = {}
-    places = [columns.columns[key].index for key in ("stage", "name") if key in columns.columns]
-    days, number = set(), 0
-    for number, row in enumerate(rows, start=1):  # noqa: B007 - the last one is how many there are
-        cells = tuple(row[place] if place < len(row) else "" for place in places)
-        if cells not in known:
-            known[cells] = tidy_said(row, columns)
-        days.add(row[at] if at < len(row) else "")
-    return number, frozenset(known.values()), frozenset(days)
+def _columns(labels: Sequence[str], name: str) -> TidyColumns:
+    if len(labels) > MOST_COLUMNS:
+        hint = "Leave out those that hold nothing of a reading."
+        raise SheetError(name, f"{len(labels):,} columns, and up to {MOST_COLUMNS:,} are taken", hint)
+    return tidy_columns(labels, name)
+
+
+class _Seen:
+    """Counts rows, and gathers which figures and days they name: what would be refused is told at once.
+
+    What is gathered is bounded, however long the file: figures until they are more than any plan has names
+    for, days by the first one that can be read two ways.
+    """
+
+    def __init__(self, columns: TidyColumns) -> None:
+        self.columns, self.rows = columns, 0
+        self._day = columns.columns["day"].index
+        self._places = [columns.columns[key].index for key in ("stage", "name") if key in columns.columns]
+        self._figures: dict[tuple[str, ...], tuple[str, str]] = {}
+        self._letters = 0
+        self._days: set[str] = set()
+        self._two_ways = ""
+
+    def look(self, row: Sequence[str]) -> None:
+        """Look at what a row names."""
+        cells = tuple(row[place] if place < len(row) else "" for place in self._places)
+        if cells not in self._figures and self._letters < MOST_LETTERS:
+            self._letters += sum(map(len, cells)) + 1
+            self._figures[cells] = tidy_said(row, self.columns)
+        day = row[self._day] if self._day < len(row) else ""
+        if day not in self._days:
+            if len(self._days) >= MOST_DAYS:
+                self._days.clear()
+            if len(day) <= LONGEST_DAY:
+                self._days.add(day)
+                if ask_dates([day]) is not None:
+                    self._two_ways = min(self._two_ways or day, day)
+
+    def found(self) -> tuple[int, frozenset[tuple[str, str]], str]:
+        """Return how many rows there are, the figures they name, and the day that can be read two ways."""
+        return self.rows, frozenset(self._figures.values()), self._two_ways
 
 
 def _csv_rows(source: Source) -> Iterator[tuple[int, list[str]]]:
     with source.path.open(encoding=source.encoding, newline="") as opened:
-        rows = split_rows(opened, source.separator)
+        rows = text_rows(opened, source.separator, source.name)
         next(rows)
         yield from ((line, row) for line, row in rows if row)
 
 
 def _parquet_rows(source: Source) -> Iterator[tuple[int, list[str]]]:
-    scan = pl.scan_parquet(source.path)
-    for start in range(0, source.rows, PART_ROWS):
-        part = _texts(scan.slice(start, PART_ROWS).collect())
-        yield from ((start + n, list(row)) for n, row in enumerate(part.iter_rows(), start=1))
-
-
-def _texts(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return a frame as somebody would type it: ISO days, 1 for true and for 1.0, nothing for null."""
-    return frame.select(_as_text(name, kind) for name, kind in frame.schema.items())
-
-
-def _as_text(name: str, kind: pl.DataType) -> pl.Expr:
-    column = pl.col(name)
-    if isinstance(kind, pl.Datetime):
-        return column.dt.strftime("%Y-%m-%d %H:%M:%S").fill_null("")
-    whole = column.cast(pl.Int8) if kind == pl.Boolean else column
-    text = whole.cast(pl.String).fill_null("")
-    return text.str.strip_suffix(".0") if kind.is_float() else text
+    number = 0
+    for part in parquet_slices(source.path):
+        for row in part.iter_rows(buffer_size=ROWS_AT_ONCE):
+            number += 1
+            yield number, list(row)

@@ -16,7 +16,7 @@ from qc.plan import Card, Plan
 from qc.report.cards import BlankCard, blank_card, card_pdf, card_workbook
 from qc.report.terminal import blank_cards_text
 from qc.stats import Tabled
-from qc.store import OWN_FILE
+from qc.store import OWN_FILE, private_folder
 from qc.words import closest, listed
 
 CARD_FILES: Final[dict[str, Callable[[BlankCard, date], bytes]]] = {"pdf": card_pdf, "xlsx": card_workbook}
@@ -136,7 +136,7 @@ def _card(plan: Plan, name: str) -> Card:
 
 def _write(file: Path, data: bytes) -> None:
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
+        private_folder(file.parent)
         file.touch(OWN_FILE)
         file.write_bytes(data)
     except OSError as error:

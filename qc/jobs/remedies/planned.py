@@ -40,7 +40,8 @@ def given(workshop: Path | None, plan: Path | None = None, as_of: date | None = 
     """Open the plan that a command names; a workshop that is not named is not looked for."""
     if plan is not None:
         if not plan.is_file():
-            raise RemedyUsageError(f"--plan {plan}: there is no such file")
+            what = "this is no file, and a plan is one" if plan.exists() else "there is no such file"
+            raise RemedyUsageError(f"--plan {plan}: {what}")
         return Given(load_plan(plan), f"plan {plan}")
     if workshop is None:
         return Given()
