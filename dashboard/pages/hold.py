@@ -200,7 +200,8 @@ def _left_held(view: HoldList) -> list[Component]:
     pieces = by_piece(view.left_held)
     if not pieces:
         return []
-    said = f"{count_words(len(pieces), 'piece')} left while to be held. {LEFT_NEXT}"
+    todo = LEFT_NEXT if len(pieces) == 1 else LEFT_NEXT.replace("where it is", "where each is")
+    said = f"{count_words(len(pieces), 'piece')} left while to be held. {todo}"
     lines = [_short(rows) for rows in pieces[:SHOWN_PIECES]]
     more = len(pieces) - SHOWN_PIECES
     rest = [html.P(f"And {more} more, among those that left.", className="small")] if more > 0 else []
