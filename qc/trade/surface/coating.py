@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qc.stats import Tabled
+from qc.stats import Tabled, one_sided_bound
 from qc.trade.errors import TradeError
 
 LEAST_SHARE_OF_NOMINAL = 0.8
@@ -261,8 +261,6 @@ def lower_capability_interval(cpl: float, n: int, confidence: float = 0.95) -> t
     >>> [round(end, 2) for end in lower_capability_interval(1.15, 45)]
     [0.89, 1.41]
     """
-    from qc.stats import one_sided_bound  # 0.3 s of special functions, which no answer but this one needs
-
     if n < 2:
         raise TradeError("an interval needs two values", "Measure more spots")
     tail = (1.0 - confidence) / 2.0
