@@ -7,7 +7,7 @@ that a series carries its year are learned from the pieces on record and on the 
 from __future__ import annotations
 
 import re
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -86,8 +86,8 @@ class Lead:
     """How far the pieces of one series have run ahead of the next one below them when they first came."""
 
     numbers: list[int]
-    usual: int
-    """What two of them reached or passed: one alone may itself be a slip."""
+    furthest: list[tuple[int, int]]
+    """How far the three that ran ahead furthest did, furthest first, each with its number."""
 
     pace: float
     """So many numbers a day the series goes on."""
@@ -95,28 +95,38 @@ class Lead:
     days: Mapping[int, date]
     """Number -> the day it first came."""
 
+    def usual(self, number: int | None = None) -> int:
+        """Return what two of them reached or passed, one piece left out: one alone may itself be a slip."""
+        return [lead for lead, own in self.furthest if own != number][1]
+
     def below(self, parts: Serial) -> int | None:
         """Return the next number below that of a piece, None where there is none."""
         at = bisect_left(self.numbers, parts.number)
         return self.numbers[at - 1] if at else None
 
+    def _gone_on_from(self, parts: Serial) -> bool:
+        """Tell whether a piece follows that is as near as new ones are."""
+        at = bisect_right(self.numbers, parts.number)
+        return at < len(self.numbers) and self.numbers[at] - parts.number <= max(self.usual(parts.number), 1)
+
     def doubt(self, serial: str, parts: Serial, day: date) -> str | None:
         """Say what is odd about a new piece that runs far ahead of them on a day, None where nothing is.
 
-        Where nothing came in for a while, so much more may have been made meanwhile.
+        Where nothing came in for a while, so much more may have been made meanwhile. One that others go on
+        from leads up to them: a card handed in late, the first piece of a card.
         """
         below = self.below(parts)
-        if below is None:
+        if below is None or self._gone_on_from(parts):
             return None
-        lead = parts.number - below
+        lead, usual = parts.number - below, self.usual(parts.number)
         newest = max(came for number, came in self.days.items() if number != parts.number)
         made = PAUSED * self.pace * max((day - newest).days, 0)
-        if lead <= max(LEAST, FURTHER * self.usual, made):
+        if lead <= max(LEAST, FURTHER * usual, made):
             return None
         last = Serial(parts.head, below, parts.width).text()
         return (
             f"{serial} is {lead} numbers ahead of {last}, the next one below it on record; "
-            f"new ones have run {self.usual} ahead at most"
+            f"new ones have run {usual} ahead at most"
         )
 
 
@@ -136,7 +146,7 @@ def find_leads(
     --------
     >>> first = date(2026, 3, 2).toordinal()
     >>> days = {f"HL-{n}": {("draw", "bore"): (date.fromordinal(first + n),)} for n in range(100, 122)}
-    >>> find_leads(days)["HL-"].usual
+    >>> find_leads(days)["HL-"].usual()
     1
     """
     came: dict[str, list[tuple[date, int]]] = defaultdict(list)
@@ -155,13 +165,14 @@ def find_leads(
         for _, number in ordered[-LOOKED_BACK:]:
             at = bisect_left(numbers, number)
             if at:
-                leads.append(number - numbers[at - 1])
+                leads.append((number - numbers[at - 1], number))
             numbers.insert(at, number)
         if len(leads) >= LED:
             span = max((ordered[-1][0] - ordered[-LOOKED_BACK:][0][0]).days, 1)
-            pace = sorted(leads)[len(leads) // 2] * len(leads) / span
+            leads.sort(reverse=True)
+            pace = leads[(len(leads) - 1) // 2][0] * len(leads) / span
             there = sorted({*numbers, *others[head]})
-            found[head] = Lead(there, sorted(leads)[-2], pace, {number: day for day, number in ordered})
+            found[head] = Lead(there, leads[:3], pace, {number: day for day, number in ordered})
     return found
 
 
@@ -189,8 +200,9 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
     if fresh.is_empty():
         return Doubted()
     record = gather_record(facts, doubted)
-    # the rows beside it are there, though another figure of theirs may be in doubt
-    leads = find_leads(record.days, beside=facts.readings["serial"].unique().to_list())
+    # the rows beside it are there, though another figure of theirs may be in doubt or they wait for an answer
+    beside = {*facts.readings["serial"].unique().to_list(), *facts.known.waiting}
+    leads = find_leads(record.days, beside=beside)
     named = facts.readings.group_by("serial").agg(pl.col("_part").n_unique())
     cards: dict[str, int] = dict(named.iter_rows())
     for (stage, name), group in fresh.group_by(["stage", "characteristic"], maintain_order=True):
