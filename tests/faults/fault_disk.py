@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from fault_sentences import faults_of
 from fault_server import copied
 from fault_shop import content, different, looked_at
+from fault_verbs import clear_beside
 
 PAGE = 4096  # of the database
 
@@ -19,6 +20,10 @@ def settle_log(shop):
     with sqlite3.connect(shop / "qc.db") as conn:
         conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     conn.close()
+
+
+def _size(file):
+    return file.stat().st_size if file.exists() else 0
 
 
 class FullDisk:
@@ -32,7 +37,8 @@ class FullDisk:
         self.before = content(done)
         killing.driver.run(*self._typed(done))
         self.after = content(done)
-        self.need = (done / "qc.db-wal").stat().st_size
+        self.need = _size(done / "qc.db-wal")
+        clear_beside(done)
 
     def _typed(self, shop):
         return self.verb.typed(shop, self.killing.bench)
@@ -44,10 +50,12 @@ class FullDisk:
             run = self.killing.driver.run(*self._typed(shop), file_limit=size)
             return [f"{self.verb}, {size} bytes: {x}" for x in (*self._judged(run, shop), *self._later(shop))]
         finally:
+            clear_beside(shop)
             shutil.rmtree(shop)
 
     def _judged(self, run, shop):
-        return faults_of(run, shop, self.before, self.after)
+        beside = self.verb.whole(shop, done=False)
+        return [*faults_of(run, shop, self.before, self.after), *beside]
 
     def _later(self, shop):
         """Make room, say it again, and return what is wrong then."""
@@ -55,7 +63,8 @@ class FullDisk:
         self.killing.driver.run(*self._typed(shop))
         looked_at(self.killing.driver, shop)
         wrong = different(content(shop), self.after)
-        found = [f"with room again {', '.join(wrong)} differ"] if wrong else []
+        beside = [f"with room again {fault}" for fault in self.verb.whole(shop, done=True)]
+        found = beside + [f"with room again {', '.join(wrong)} differ"] if wrong else []
         verified = self.killing.driver.run("verify", "--workshop", str(shop))
         return found + ([f"verify: {verified.out[-300:]}{verified.err[-300:]}"] if verified.code else [])
 

@@ -311,6 +311,13 @@ def _enter_card(words):
     return _by_the_board(enter, words)
 
 
+def _ask_board(words):
+    """Ask the board what the bytes of a file say."""
+    from fault_board import ask
+
+    return _by_the_board(lambda shop, file: ask(shop, Path(file).read_bytes()), words)
+
+
 def _by_the_board(do, words):
     """Do what no command does; the last of the words is the workshop, and it ends as a command would."""
     from qc.errors import QcError
@@ -323,7 +330,11 @@ def _by_the_board(do, words):
     return 0
 
 
-BY_THE_BOARD = {"the board saves a plan": _save_plan, "the bench enters a card": _enter_card}
+BY_THE_BOARD = {
+    "the board saves a plan": _save_plan,
+    "the bench enters a card": _enter_card,
+    "the board is asked": _ask_board,
+}
 """What is done by the board alone, by the first word of its plan."""
 
 

@@ -36,7 +36,8 @@ class Fuzzing:
     """One target, its desk and what was found."""
 
     def __init__(self, name, seconds, base, out):
-        from fault_targets import TARGETS, Desk
+        from fault_desk import Desk
+        from fault_targets import TARGETS
 
         self.target, self.out, self.end = TARGETS[name], out, time.monotonic() + seconds
         out.mkdir(parents=True, exist_ok=True)
@@ -45,7 +46,7 @@ class Fuzzing:
 
     def once(self, data):
         """Try some bytes; a find is kept, and the next one is tried."""
-        from fault_targets import FaultFound
+        from fault_desk import FaultFound
 
         self.cases += 1
         (self.out / "last").write_bytes(data)  # what ended this process, should it end here
@@ -124,8 +125,9 @@ def main():
         blind(fuzzing)
         fuzzing.tell()
         return
-    with atheris.instrument_imports(include=["qc"]):
+    with atheris.instrument_imports(include=["qc", "dashboard"]):
         import qc.cli.main
+        import qc.jobs.history
         import qc.jobs.plans
         import qc.jobs.questions.studies
         import qc.jobs.remedies.tuning

@@ -11,7 +11,10 @@ from fault_server import copied, removed
 from fault_shop import content, different, looked_at
 from fault_verbs import VERBS, backups_of, clear_beside
 
-ROWS = ("readings", "held", "sheets", "plans", "said", "unread", "mappings")
+ROWS = (
+    *("readings", "held", "sheets", "plans", "said", "unread", "mappings"),
+    *("taken_back", "months", "pieces", "people"),
+)
 TOLD = ("verdicts", "signals", "told", "status")
 TRACEBACK = "Traceback (most recent call last)"
 

@@ -1,9 +1,4 @@
-"""What is fuzzed: the readers, each through the command that a person would type, to its answer or its store.
-
-A target makes a file (or an option) of the bytes it is given and runs the command inside this process.
-Allowed are the exit codes of the program and one sentence; anything else is a find: a fault of the program
-itself, a panic of a library, a store that is no longer whole.
-"""
+"""What is fuzzed: the readers, each through the command that a person would type, to its answer or store."""
 
 from __future__ import annotations
 
@@ -13,12 +8,11 @@ import re
 import shutil
 import sqlite3
 import zipfile
-from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 
-from fault_shop import MEANT, ROOT, SHOWN, content, own_words, shown_sheet
+from fault_asked import ASKED
+from fault_desk import Target, in_a_file
+from fault_shop import MEANT, ROOT, SHOWN, own_words, shown_sheet
 
 SAMPLE = ROOT / "sample_measurements"
 COLUMNS = (
@@ -34,103 +28,6 @@ COLUMNS = (
     "repeat",
     "x",
 )
-RENEW_AFTER = 200  # runs in one store; then it is verified and begun anew, so that it stays small
-
-
-class FaultFound(Exception):
-    """What must not happen; the text is the same for the same fault."""
-
-
-@dataclass(frozen=True)
-class Target:
-    """One reader: how bytes become words, what it starts from, and whether its store is verified."""
-
-    words: Callable[[Path, Path, bytes], list[str]]
-    seeds: Callable[[], list[bytes]]
-    stores: bool = False
-
-
-class Desk:
-    """A workshop to fuzz in; `base` is the one it is begun anew from."""
-
-    def __init__(self, base, folder):
-        self.base, self.folder, self.shop, self.runs = base, folder, folder / "shop", 0
-        self.faults = []
-        self._prepare_program()
-        self.renew()
-
-    def _prepare_program(self):
-        import qc.cli.main as program
-        from qc.ingest.reading import reader
-
-        program.log_fault = self._note
-        # in this process, where the fuzzer sees which lines of the reader a file reaches
-        reader._kept = reader.SheetReader()
-        reader._kept.close()
-        reader._kept.alone = True
-
-    def _note(self, error):
-        self.faults.append(error)
-
-    def renew(self):
-        """Begin with a fresh copy of the workshop."""
-        shutil.rmtree(self.shop, ignore_errors=True)
-        shutil.copytree(self.base, self.shop)
-        self.runs = 0
-
-    def ask(self, target, data):
-        """Run a target on some bytes.
-
-        Raises
-        ------
-        FaultFound
-            What came of it is none of what is allowed.
-        """
-        self.runs += 1
-        code, said = self.run(target.words(self.folder, self.shop, data))
-        if code not in (0, 1, 2, 3):
-            raise FaultFound(f"exit code {code}: {said[-200:]}")
-        if target.stores and self.runs >= RENEW_AFTER:
-            code, said = self.run(["verify", "--workshop", str(self.shop)])
-            content(self.shop)
-            self.renew()
-            if code:
-                raise FaultFound(f"the store is no longer whole: {said[-300:]}")
-
-    def run(self, words):
-        """Run a command here; return its exit code and what it printed."""
-        from qc.cli.main import main
-
-        self.faults.clear()
-        out = io.TextIOWrapper(io.BytesIO(), "utf-8", errors="replace", write_through=True)
-        try:
-            with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
-                code = main([*words])
-        except KeyboardInterrupt:
-            raise
-        except BaseException as error:  # a panic of a library in Rust is no Exception
-            raise FaultFound(signature(error)) from error
-        if self.faults:
-            raise FaultFound(signature(self.faults[0])) from self.faults[0]
-        return code, out.buffer.getvalue().decode("utf-8", "replace")
-
-
-def signature(error):
-    """Name a fault by its kind and the last line of ours that it came through."""
-    place, step = "", error.__traceback__
-    while step is not None:
-        file = step.tb_frame.f_code.co_filename
-        if "/qc/" in file:
-            place = f"{file[file.rindex('/qc/') + 1 :]}, {step.tb_frame.f_code.co_name}"
-        step = step.tb_next
-    told = re.sub(r"0x[0-9a-f]+|\d+", "#", str(error)[:160])  # where in the bytes it was is no other fault
-    return f"{type(error).__name__} in {place}: {told}"
-
-
-def _file(ending, words, folder, shop, data):
-    file = folder / f"input{ending}"
-    file.write_bytes(data)
-    return [word.replace("FILE", str(file)).replace("SHOP", str(shop)) for word in words]
 
 
 def _workbook(folder, shop, data):
@@ -142,7 +39,7 @@ def _workbook(folder, shop, data):
     with zipfile.ZipFile(out, "w") as archive:
         for name in names:
             archive.writestr(name, data[1:] if name == own else parts[name])
-    return _file(".xlsx", UPLOAD, folder, shop, out.getvalue())
+    return in_a_file(".xlsx", UPLOAD, folder, shop, out.getvalue())
 
 
 def _good_parts():
@@ -167,7 +64,7 @@ def _shown(folder, shop, data, *, sheet=None, layouts=None):
     words = ("upload", "FILE", "--mapping", str(folder / "layouts.yaml"), "--who", "IS", "--workshop", "SHOP")
     # what was remembered of a run before would answer for this one
     (shop / "mappings.yaml").unlink(missing_ok=True)
-    return _file(".csv", words, folder, shop, data if sheet is None else sheet)
+    return in_a_file(".csv", words, folder, shop, data if sheet is None else sheet)
 
 
 def _damaged_store(folder, shop, data):
@@ -233,7 +130,7 @@ def _own_seeds():
 
 
 TARGETS = {
-    "csv card": Target(partial(_file, ".csv", UPLOAD), _own_seeds, stores=True),
+    "csv card": Target(partial(in_a_file, ".csv", UPLOAD), _own_seeds, stores=True),
     "workbook": Target(
         _workbook,
         lambda: [bytes([i]) + part for i, (_, part) in enumerate(sorted(_good_parts().items()))],
@@ -243,13 +140,13 @@ TARGETS = {
         _mend, lambda: [b"\x00\x020.95\n\x02FN", b"\x01\x032026-01-05\n\x00\xc2\xb2", b"\x02\x001e308"], True
     ),
     "plan": Target(
-        partial(_file, ".yaml", ("plan", "check", "FILE")),
+        partial(in_a_file, ".yaml", ("plan", "check", "FILE")),
         lambda: [(SAMPLE / "plan.yaml").read_bytes()[:6000]],
     ),
-    "study csv": Target(partial(_file, ".csv", STUDY), lambda: _table("csv")),
-    "study parquet": Target(partial(_file, ".parquet", STUDY), lambda: _table("parquet")),
-    "tuning sheet": Target(partial(_file, ".csv", TUNE), _notes),
-    "recording": Target(partial(_file, ".wav", HEAR), _sound),
+    "study csv": Target(partial(in_a_file, ".csv", STUDY), lambda: _table("csv")),
+    "study parquet": Target(partial(in_a_file, ".parquet", STUDY), lambda: _table("parquet")),
+    "tuning sheet": Target(partial(in_a_file, ".csv", TUNE), _notes),
+    "recording": Target(partial(in_a_file, ".wav", HEAR), _sound),
     "layout file": Target(
         lambda folder, shop, data: _shown(folder, shop, data, sheet=shown_sheet()),
         lambda: [SHOWN.encode(), *(text.encode() for text in _layouts())],
@@ -266,4 +163,5 @@ TARGETS = {
         True,
     ),
     "verify": Target(_damaged_store, lambda: [b"", bytes(range(64)), b"\x00\x10\x00\xff" * 4]),
+    **ASKED,
 }
