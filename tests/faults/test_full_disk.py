@@ -10,8 +10,8 @@ from fault_disk import FullDisk, settle_log
 from fault_kills import TRACEBACK
 from fault_sentences import WAITING, faults_of, truth
 from fault_server import copied
-from fault_shop import content, looked_at
-from fault_verbs import BY_NAME, back_of, backups_of, clear_beside
+from fault_shop import content, different, looked_at
+from fault_verbs import BY_NAME, back_of, backups_of, clear_beside, out_of
 
 STEPS = 4
 
@@ -49,13 +49,14 @@ NOT_MADE = {
     "backup": "No backup was made.",
     "restore": "Nothing was brought back.",
     "month": "None of its files was written",
+    "export": "No table was written",
 }
 """What is said where there is no room for what a verb makes beside the store."""
 
 
 def made_by(name, shop):
     """Return what a verb has made, half or whole: files in their places, and whatever else lies there."""
-    places = {"backup": [backups_of(shop)], "month": [shop / "reports"]}
+    places = {"backup": [backups_of(shop)], "month": [shop / "reports"], "export": [out_of(shop)]}
     back = back_of(shop)
     tops = places.get(name, [back, *shop.parent.glob(f".{back.name}-*")])
     return sorted(path for top in tops for path in top.rglob("*") if path.is_file())
@@ -105,3 +106,26 @@ def _not_so(run, sentence, left):
         else ""
     )
     yield "a traceback" if TRACEBACK in run.err else ""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["open an old store", "open a store of 0001", "open a store of 0003"])
+def test_no_room_to_carry_a_store_of_an_earlier_program_over(killing, name):
+    """It is carried over or as it was, whatever room there is; the next command with room finds it whole."""
+    verb, usual = BY_NAME[name], killing.unkilled(BY_NAME[name])
+    roomy = (usual.end / "qc.db").stat().st_size
+    wrong, starved = [], 0
+    for part in range(5):
+        shop = copied(usual.start, killing.folder / "full old")
+        settle_log(shop)
+        run = killing.driver.run(*verb.typed(shop, killing.bench), file_limit=roomy * part // 4)
+        starved += run.code == 3
+        wrong += [f"{part}: exit code {run.code}, {run.err[-300:]}"] * (run.code not in (0, 3))
+        wrong += [f"{part}: a traceback"] * (TRACEBACK in run.err)
+        end = looked_at(killing.driver, shop)
+        wrong += [f"{part}: with room again {', '.join(different(end, usual.after))} differ"] * (
+            end != usual.after
+        )
+        shutil.rmtree(shop)
+    assert wrong == []
+    assert starved
