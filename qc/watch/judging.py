@@ -10,13 +10,22 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 
 from qc.plan import Characteristic, DatedLimits, Plan, Stage
 from qc.stats import Noise
 from qc.watch.capability import judge_limits, urgency
 from qc.watch.carried import told_over, told_suspects, with_kept
 from qc.watch.causes import FactorLevels, find_suspects, still_unchanged, without_explained
-from qc.watch.changes import FoundChange, KeptStates, LevelCourse, apart_from, course_of
+from qc.watch.changes import (
+    FoundChange,
+    KeptStates,
+    LevelCourse,
+    apart_from,
+    begun_with,
+    course_of,
+    result_of,
+)
 from qc.watch.common_limits import common_limits, earlier_limits, target_notes
 from qc.watch.gauges import FoundOff
 from qc.watch.mends import after_mend, begun_before, opened_again
@@ -161,10 +170,7 @@ def judge_further(
     found = course.changes(question.rates or question.rate, kept)
     if found.signals:
         known = factors() if callable(factors) else factors
-        signals = tuple(
-            _signal(question, course, s, known, apart_from(s, found.signals, len(points)))
-            for s in found.signals
-        )
+        signals = tuple(_signal(question, course, s, known, found.signals) for s in found.signals)
         signals = without_explained(signals, points, question.characteristic.kind)
     else:
         signals = ()
@@ -293,37 +299,18 @@ def _signal(
     course: LevelCourse,
     found: FoundChange,
     factors: FactorLevels,
-    apart: frozenset[int],
+    all_found: Sequence[FoundChange],
 ) -> SignalResult:
     """Name the pieces of a finding, ask what changed when it began, and say it."""
     points = course.points
-    first, raised = points[found.start - 1], points[found.point - 1]
-    last = len(points) if found.ended is None else found.ended - 1
-    result = SignalResult(
-        kind=found.kind,
-        side=found.side,
-        raised=found.point,
-        raised_serial=raised.serial,
-        raised_day=raised.day,
-        start=found.start,
-        start_serial=first.serial,
-        start_day=first.day,
-        start_low=found.start_low,
-        start_high=found.start_high,
-        size=found.size,
-        size_low=found.size_low,
-        size_high=found.size_high,
-        size_sigma=found.size_sigma,
+    told = partial(
+        result_of,
+        points=points,
         unit=question.characteristic.unit,
         rate=float(question.rates[found.point - 1]) if question.rates else question.rate,
-        pieces=sum(not p.left_out for p in points[found.start - 1 : last]),
-        ended=found.ended,
-        mended=found.mended,
-        held=found.held,
-        reopens=found.reopens,
-        closing=found.closing,
         over_since=course.over_since(found),
     )
+    result = told(found)
     suspects, unchanged, left_open = find_suspects(
         points,
         result,
@@ -332,13 +319,15 @@ def _signal(
         [s.id for s in question.plan.stages].index(question.stage.id),
         question.today,
         own=sources_of(question.characteristic),
-        apart=apart,
+        apart=apart_from(found, all_found, len(points)),
         worn=bool(question.characteristic.wears_with),
         noise=course.known,
     )
     if not suspects and result.over_since:
         # what was found while it lasted is no less a coincidence for being over
         suspects, left_open = told_suspects(result, question.told), ""
+    if not question.characteristic.wears_with:
+        result = told(begun_with(found, all_found, points, suspects))
     own = course.own_suspect(result, question.plan, question.today)
     if own is not None:
         suspects, left_open = (own, *(s for s in suspects if s.name != own.name)), ""

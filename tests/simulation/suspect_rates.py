@@ -195,7 +195,17 @@ def informs(drawn: Drawn, signal: SignalResult) -> bool:
 def tried(kind: str, draws: int, seed: int, step: float = 0.0) -> dict[str, int]:
     """Count the draws of one class: told, with a suspect, with the right one; the same where it informs."""
     rng = np.random.default_rng([seed, CLASSES.index(kind)])
-    names = ("drawn", "told", "named", "right", "informs", "named there", "right there", "denied")
+    names = (
+        "drawn",
+        "told",
+        "named",
+        "right",
+        "begins right",
+        "informs",
+        "named there",
+        "right there",
+        "denied",
+    )
     count = dict.fromkeys(names, 0)
     for _ in range(draws):
         drawn = shifted("nothing" if kind == "just raised" else kind, rng, step)
@@ -212,6 +222,7 @@ def tried(kind: str, draws: int, seed: int, step: float = 0.0) -> dict[str, int]
         count["told"] += 1
         count["named"] += first is not None
         count["right"] += right
+        count["begins right"] += right and signal.start - 1 == drawn.start
         count["informs"] += clear
         count["named there"] += clear and first is not None
         count["right there"] += clear and right

@@ -114,6 +114,33 @@ def measured_anew(
     return _sized(signal, _part(values, begin, signal.start, apart), _part(values, signal.start, end, apart))
 
 
+def stepped_at(
+    signal: FoundChange,
+    kept: Sequence[FoundChange],
+    values: Floats,
+    start: int,
+    left_out: frozenset[int] = frozenset(),
+) -> FoundChange:
+    """Tell a change of the level as a step that begins at a point, and measure it; its set stays.
+
+    Parameters
+    ----------
+    signal : FoundChange
+        One of `kept`, which are all findings of the series, in order.
+    values : float array
+        The series. [unit]
+    start : int
+        Ordinal of the point.
+    left_out : frozenset of int
+        Ordinals of points that are not counted.
+    """
+    begin = begin_of(kept[: kept.index(signal)], signal)
+    end = min(end_of(signal, kept, values.size), signal.ended or values.size + 1)
+    apart = singles_of(kept) | passed_before(signal, kept) | left_out
+    stepped = replace(signal, kind="shift", start=start)
+    return _sized(stepped, _part(values, begin, start, apart), _part(values, start, end, apart))
+
+
 def fits_of(state: State, apart: Collection[int], until: int | None = None) -> dict[FitKind, KindFit]:
     """Fit every kind to a state, `apart` set aside at its price; what is of another state is not there."""
     here = [i for i in range(1, state.values.size + 1) if i not in state.gone]
