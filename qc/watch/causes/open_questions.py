@@ -170,12 +170,14 @@ def _trial(plan: Plan, tied: Sequence[Weighed]) -> str:
         return f"check {unchecked.suspect.name} and {again}"
     if gauge := first_of("gauge"):
         return f"{again} with {_before(plan, gauge) or 'another gauge'}"
-    apart = first_of("person") or tied[0]
+    # a tool that was put aside can be fitted again, a batch is used up
+    apart = first_of("person") or first_of("tool") or tied[0]
     rest = next(one for one in tied if one is not apart)
     name = level_words(plan, rest.factor, _level(rest))
     if apart.suspect.kind == "person":
         return f"have two pieces with {name} done by {_before(plan, apart) or 'somebody else'}"
-    return f"do two pieces with {name} and {_before(plan, apart) or 'what was there before'}"
+    left = ", if some of it is left" if apart.suspect.kind == "batch" else ""
+    return f"do two pieces with {name} and {_before(plan, apart) or 'what was there before'}{left}"
 
 
 def _before(plan: Plan, one: Weighed) -> str:

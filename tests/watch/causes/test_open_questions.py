@@ -45,13 +45,30 @@ def test_the_gauge_before_would_tell(small_plan, points):
     assert "To tell, measure two of these pieces again with gauge G-1." in signal.because
 
 
-def test_two_batches_are_told_apart_by_doing_the_other_without(small_plan, points):
+@pytest.mark.parametrize("first", ["tool", "batch"])
+def test_of_a_tool_and_a_batch_the_tool_is_put_back_since_the_batch_before_is_used_up(
+    small_plan, points, first
+):
     series = points(shifted())
-    tools = of_pieces(series, ["M-6"] * 40 + ["M-7"] * 20)
-    wire = of_pieces(series, ["W-1"] * 40 + ["W-2"] * 20)
-    signal = judged(small_plan, series, FactorLevels({TOOLS: tools, BATCHES: wire}, {TOOLS: 2, BATCHES: 2}))
-    assert "To tell, do two pieces with" in signal.because
+    own = {
+        TOOLS: of_pieces(series, ["M-6"] * 40 + ["M-7"] * 20),
+        BATCHES: of_pieces(series, ["W-1"] * 40 + ["W-2"] * 20),
+    }
+    ordered = dict(own.items() if first == "tool" else reversed(own.items()))
+    signal = judged(small_plan, series, FactorLevels(ordered, {TOOLS: 2, BATCHES: 2}))
+    assert "To tell, do two pieces with wire batch W-2 and M-6." in signal.because
     assert {s.name for s in signal.suspects[:2]} == {"W-2", "M-7"}
+
+
+def test_of_two_batches_what_may_be_left_of_one_is_asked_for(small_plan, points):
+    series = points(shifted())
+    others = Factor("batch", "tube")
+    own = {
+        others: of_pieces(series, ["T-1"] * 40 + ["T-2"] * 20),
+        BATCHES: of_pieces(series, ["W-1"] * 40 + ["W-2"] * 20),
+    }
+    signal = judged(small_plan, series, FactorLevels(own, dict.fromkeys(own, 2)))
+    assert ", if some of it is left." in signal.because
 
 
 def test_pieces_without_one_of_them_settle_it(small_plan, points):
