@@ -12,6 +12,9 @@ import polars as pl
 from qc.jobs.whole_piece.sharing import days_left
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
+from qc.plan import Plan
+from qc.stats import proportion
+from qc.watch.gauges import is_off, next_working_day
 from qc.words import count_words, dated_words
 
 LIKE = 40
@@ -53,7 +56,7 @@ class Leaving:
     ahead : tuple of Ahead
         The stages ahead, the last of them leaving.
     likely, late : date
-        Half of its like would have left by the first, nine in ten by the second.
+        Half of its like would have left by the first, nine in ten by the second; working days.
     due : date or None
         The day that was promised, where one is asked about.
     in_time : float or None
@@ -123,7 +126,7 @@ def leaving_of(workshop: Workshop, serial: str, model: str, due: date | None) ->
         return None
     names = {one.id: one.name for one in workshop.plan.stages}
     steps = tuple(_ahead(one, names.get(one, "leaving"), days[one]) for one in (*ahead, "") if days[one])
-    return _leaving(workshop.today, names[stage], since, of_model, steps, days[""], due)
+    return _leaving(workshop.plan, workshop.today, names[stage], since, of_model, steps, days[""], due)
 
 
 def _cards_of_like(
@@ -152,7 +155,13 @@ def _ahead(stage: str, name: str, days: Sequence[int]) -> Ahead:
     return Ahead(stage, name, median, low, high, len(days))
 
 
+def _at_work(plan: Plan, day: date) -> date:
+    """Return a day, or the next one on which the workshop works: nothing leaves on a day off."""
+    return next_working_day(plan, day) if is_off(plan, day) else day
+
+
 def _leaving(
+    plan: Plan,
     today: date,
     stage: str,
     since: date,
@@ -165,7 +174,9 @@ def _leaving(
     # it can be no quicker than it is: what it is held against had not left either after so many days
     open_still = [one for one in days if one > waited] or [max(days)]
     coming = _ahead("", "", open_still if len(open_still) >= FEWEST else days)
-    likely, late = (max(today, since + timedelta(days=round(one))) for one in (coming.median, coming.high))
+    likely, late = (
+        _at_work(plan, max(today, since + timedelta(days=round(one)))) for one in (coming.median, coming.high)
+    )
     low, high = f"{last.low:.0f}", f"{last.high:.0f}"
     spread = f"eight in ten of them {'just as long' if low == high else f'{low} to {high}'}"
     expected = f"about {dated_words(likely)}"
@@ -180,13 +191,25 @@ def _leaving(
         said += f" It has been there for {waited} days, longer than nine in ten: ask what it waits for."
     if due is None:
         return Leaving(stage, since, model, steps, likely, late, None, None, said)
-    in_time = sum(one <= (due - since).days for one in open_still) / len(open_still)
-    if due < today or not in_time:
-        verdict = f"{dated_words(due)} cannot hold: none of its like was so quick from here."
-    elif in_time < 0.5:
-        verdict = f"{dated_words(due)} will hardly hold: {in_time:.0%} of its like were so quick from here."
-    elif in_time < HIGH:
-        verdict = f"{dated_words(due)} may hold: {in_time:.0%} of its like were so quick from here."
-    else:
-        verdict = f"{dated_words(due)} should hold: {in_time:.0%} of its like were so quick from here."
+    quick = sum(one <= (due - since).days for one in open_still)
+    in_time = quick / len(open_still)
+    word = (
+        "cannot"
+        if due < today or not quick
+        else "will hardly"
+        if in_time < 0.5
+        else "may"
+        if in_time < HIGH
+        else "should"
+    )
+    verdict = f"{dated_words(due)} {word} hold: {_quick_words(quick, len(open_still))}."
     return Leaving(stage, since, model, steps, likely, late, due, in_time, f"{verdict} {said}")
+
+
+def _quick_words(quick: int, like: int) -> str:
+    """Say how many were quick enough, and how large a share that may be in the long run."""
+    if not quick:
+        return "none of its like was so quick from here"
+    low, high = proportion(quick, like).interval
+    counted = f"{quick} of {count_words(like, 'piece')} like it {'was' if quick == 1 else 'were'} so quick from here"
+    return f"{counted}; {100 * low:.0f} to {100 * high:.0f} % of such pieces may be"

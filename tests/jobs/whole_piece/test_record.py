@@ -231,6 +231,12 @@ def test_a_day_too_early_cannot_hold_and_a_late_one_should(sample, told):
     late = told("QH-1205", due=sample.today + timedelta(60))
     assert "should hold" in late.leaving.said and late.leaving.in_time == 1
     assert sample.today <= early.leaving.likely <= early.leaving.late
+    assert {early.leaving.likely.weekday(), early.leaving.late.weekday()} <= set(range(5))
+    # the exact lower end where all of 40 were: 0.025 ** (1 / 40) = 0.9119
+    assert (
+        "40 of 40 pieces like it were so quick from here; 91 to 100 % of such pieces may be"
+        in late.leaving.said
+    )
 
 
 def test_the_days_of_its_like_are_those_of_the_cards(sample, told):
