@@ -211,5 +211,6 @@ def _quick_words(quick: int, like: int) -> str:
     if not quick:
         return "none of its like was so quick from here"
     low, high = proportion(quick, like).interval
-    counted = f"{quick} of {count_words(like, 'piece')} like it {'was' if quick == 1 else 'were'} so quick from here"
+    were = "was" if quick == 1 else "were"
+    counted = f"{quick} of {count_words(like, 'piece')} like it {were} so quick from here"
     return f"{counted}; {100 * low:.0f} to {100 * high:.0f} % of such pieces may be"
