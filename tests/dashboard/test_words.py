@@ -245,6 +245,13 @@ def test_how_many_give_a_ppk_and_how_many_settle_the_limits_are_told_apart(view)
     assert words.capability(first)[1].startswith("11 pieces so far; a Ppk")
 
 
+def test_of_a_few_pieces_it_is_not_said_how_near_to_what_is_wanted_they_are(view):
+    few = judged(view, capable="unproven", ppk=None, ppk_reason="too few", pieces_to_settle=10**7)
+    assert words.capability(few)[1].endswith("a Ppk is given from 20 on.")
+    many = judged(view, capable="unproven", ppk=1.0, ppk_low=0.9, ppk_high=1.1, pieces_to_settle=10**7)
+    assert "so near to what is wanted" in words.capability(many)[1]
+
+
 def test_one_piece_apart_is_its_own_set(view):
     signal = view.verdict.current
     assert words.start_set(replace(signal, kind="single", start=36, start_low=30, start_high=36)) == (36, 36)

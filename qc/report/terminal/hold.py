@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 from qc.states import LET_GO
-from qc.words import count_words, dated_words, some_of
+from qc.words import count_words, dated_words, listed, some_of
 
 HoldLine = tuple[str, str, str, str, str]
 """Serial, figure, why, where it is, what to do."""
@@ -93,12 +93,28 @@ def sheets_hold_note(own: Sequence[HoldLine]) -> str:
     --------
     >>> sheets_hold_note([("A-7", "Gloss", "61, under 70", "Lacquer, 3 Nov", "")])
     'To hold of these sheets: 1 piece. A-7, Gloss: 61, under 70. All that is to be held: qc hold'
+    >>> sheets_hold_note([(f"A-{n}", "Gloss", "61", "Lacquer", "") for n in range(7, 12)])
+    'To hold of these sheets: 5 pieces. A-7, A-8, A-9 and 2 more, Gloss: 61. All that is to be held: qc hold'
     """
     if not own:
         return ""
-    worst = _worst(own)
-    said = f"To hold of these sheets: {count_words(len(worst), 'piece')}."
-    return " ".join([said, *_few(worst), "All that is to be held: qc hold"])
+    first: dict[str, tuple[str, str]] = {}
+    for serial, name, because, _, _ in own:
+        first.setdefault(serial, (name, because.rstrip(".")))
+    alike: dict[tuple[str, str], list[str]] = {}
+    for serial, told in first.items():
+        alike.setdefault(told, []).append(serial)
+    lines = [f"{_listed(same)}, {name}: {because}." for (name, because), same in alike.items()]
+    if rest := sum(map(len, list(alike.values())[FEW_LINES:])):
+        lines[FEW_LINES:] = [f"And {count_words(rest, 'more piece')}."]
+    said = f"To hold of these sheets: {count_words(len(first), 'piece')}."
+    return " ".join([said, *lines, "All that is to be held: qc hold"])
+
+
+def _listed(serials: Sequence[str]) -> str:
+    """Name the first few, and how many more there are."""
+    more = len(serials) - FEW_LINES
+    return f"{', '.join(serials[:FEW_LINES])} and {more} more" if more > 0 else listed(serials)
 
 
 def _worst(rows: Sequence[HoldLine]) -> dict[str, str]:
@@ -107,13 +123,6 @@ def _worst(rows: Sequence[HoldLine]) -> dict[str, str]:
     for serial, name, because, _, _ in rows:
         worst.setdefault(serial, f"{serial}, {name}: {because.rstrip('.')}.")
     return worst
-
-
-def _few(told: Mapping[str, str]) -> list[str]:
-    """Return the first few, and how many more there are."""
-    lines = list(told.values())
-    more = len(lines) - FEW_LINES
-    return [*lines[:FEW_LINES], *([f"And {more} more."] if more > 0 else [])]
 
 
 def decided_text(serial: str, sentence: str, rows: Sequence[HoldLine]) -> str:
