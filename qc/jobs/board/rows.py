@@ -101,7 +101,7 @@ def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:
     pieces = made_under(workshop, view.verdict, view.signal, row.said, row.earlier)
     own = replace(life_of(workshop, row, view.verdict), made_under=pieces)
     whole = with_to_tick(workshop, own, row, [view.verdict])
-    return replace(view, made_under=pieces, beside=whole.beside)
+    return replace(view, made_under=whole.made_under, beside=whole.beside)
 
 
 def held_views(workshop: Workshop, rows: Sequence[str] | None = None) -> tuple[HeldView, ...]:
