@@ -68,6 +68,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
                 life,
                 standing=own.standing,
                 owner=own.owner or "",
+                had=own.had,
                 known=one.known or one.found.raised_day,
                 age_days=own.age_days,
                 due=own.due,

@@ -87,9 +87,8 @@ def test_who_was_released_for_its_limit_alone_is_still_to_be_measured_again():
     row = HoldRow("A-1", "bow", "rise", "Rise", "mm", None, "limit", "", "", (("63 mm",),))
     released = replace(row, released=PieceDecided("ML", "under the ring", day))
     told = with_released(piece, [released], {"s-1"}, day)
-    assert told.to_do == (
-        "beyond the limit, released for that by ML on 16 Nov (under the ring); measure it again before it leaves."
-    )
+    said = "released for that by ML on 16 Nov (under the ring); measure it again before it leaves."
+    assert told.to_do == f"beyond the limit, {said}"
     assert with_released(piece, [row], {"s-1"}, day) == piece
     assert with_released(replace(piece, serial="A-2"), [released], {"s-1"}, day).to_do == piece.to_do
 
