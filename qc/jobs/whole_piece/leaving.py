@@ -12,6 +12,7 @@ import polars as pl
 from qc.jobs.whole_piece.sharing import days_left
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
+from qc.watch import is_off, next_working_day
 from qc.words import count_words, dated_words
 
 LIKE = 40
@@ -123,7 +124,7 @@ def leaving_of(workshop: Workshop, serial: str, model: str, due: date | None) ->
         return None
     names = {one.id: one.name for one in workshop.plan.stages}
     steps = tuple(_ahead(one, names.get(one, "leaving"), days[one]) for one in (*ahead, "") if days[one])
-    return _leaving(workshop.today, names[stage], since, of_model, steps, days[""], due)
+    return _leaving(workshop, names[stage], since, of_model, steps, days[""], due)
 
 
 def _cards_of_like(
@@ -153,7 +154,7 @@ def _ahead(stage: str, name: str, days: Sequence[int]) -> Ahead:
 
 
 def _leaving(
-    today: date,
+    workshop: Workshop,
     stage: str,
     since: date,
     model: str,
@@ -161,11 +162,15 @@ def _leaving(
     days: Sequence[int],
     due: date | None,
 ) -> Leaving:
+    today = workshop.today
     last, waited = steps[-1], (today - since).days
     # it can be no quicker than it is: what it is held against had not left either after so many days
     open_still = [one for one in days if one > waited] or [max(days)]
     coming = _ahead("", "", open_still if len(open_still) >= FEWEST else days)
-    likely, late = (max(today, since + timedelta(days=round(one))) for one in (coming.median, coming.high))
+    likely, late = (
+        _worked(workshop, max(today, since + timedelta(days=round(one))))
+        for one in (coming.median, coming.high)
+    )
     low, high = f"{last.low:.0f}", f"{last.high:.0f}"
     spread = f"eight in ten of them {'just as long' if low == high else f'{low} to {high}'}"
     expected = f"about {dated_words(likely)}"
@@ -180,13 +185,22 @@ def _leaving(
         said += f" It has been there for {waited} days, longer than nine in ten: ask what it waits for."
     if due is None:
         return Leaving(stage, since, model, steps, likely, late, None, None, said)
-    in_time = sum(one <= (due - since).days for one in open_still) / len(open_still)
+    quick = sum(one <= (due - since).days for one in open_still)
+    in_time = quick / len(open_still)
+    told = f"{quick} of the {len(open_still)} of its like that stood there as long were so quick from here."
     if due < today or not in_time:
         verdict = f"{dated_words(due)} cannot hold: none of its like was so quick from here."
     elif in_time < 0.5:
-        verdict = f"{dated_words(due)} will hardly hold: {in_time:.0%} of its like were so quick from here."
+        verdict = f"{dated_words(due)} will hardly hold: {told}"
     elif in_time < HIGH:
-        verdict = f"{dated_words(due)} may hold: {in_time:.0%} of its like were so quick from here."
+        verdict = f"{dated_words(due)} may hold: {told}"
     else:
-        verdict = f"{dated_words(due)} should hold: {in_time:.0%} of its like were so quick from here."
+        verdict = f"{dated_words(due)} should hold: {told}"
+    if is_off(workshop.plan, due):
+        verdict += " That is a day off: ask for the working day before it."
     return Leaving(stage, since, model, steps, likely, late, due, in_time, f"{verdict} {said}")
+
+
+def _worked(workshop: Workshop, day: date) -> date:
+    """Return the day itself, or the next one on which the workshop works: nothing leaves on a day off."""
+    return next_working_day(workshop.plan, day) if is_off(workshop.plan, day) else day

@@ -50,8 +50,8 @@ class SignalWords:
     told : sequence of (date, str, str)
         Day, sentence and coincidence each time it was said otherwise.
     owner, had, age_days, due, overdue
-        Who has it, who had it before it was opened anew, for how long it is known, by when it is to be closed,
-        whether that day is past.
+        Who has it, who had it before it was opened anew, for how long it is known, by when it is to be
+        closed, whether that day is past.
     mend : str
         How far a mend is borne out.
     anew : (str, str) or None
