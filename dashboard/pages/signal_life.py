@@ -79,7 +79,7 @@ def made_under_card(view: SignalView) -> Component:
         ]
         for piece in view.made_under
     ]
-    done = sum(piece.done is not None for piece in view.made_under)
+    done = sum(piece.done is not None or piece.released is not None for piece in view.made_under)
     said = f"{count_words(len(rows), 'piece')} made under it; {done} of them dealt with."
     body: list[Any] = [html.P(said, className="said")]
     head = ["Piece", "Measured", "What to do", "Done"]

@@ -230,9 +230,12 @@ def _row(view: SignalView) -> Component:
 
 def _raised(view: SignalView) -> str:
     """Say when it was first told, and of which day the piece is by which: a card may come in late."""
-    of, told = view.signal.raised_day, view.known or view.signal.raised_day
+    signal, told = view.signal, view.known or view.signal.raised_day
+    # one that opened anew was told first at the piece it goes by, not at the one that opened it
+    own = {point.serial: point.day for point in view.verdict.points}
+    of = signal.raised_day if signal.root == signal.raised_serial else own.get(signal.root, told)
     measured = "" if of == told else f", measured on {words.day(of, year=of.year != told.year)}"
-    return f"First told on {words.day(told, year=True)}, at {view.signal.raised_serial}{measured}."
+    return f"First told on {words.day(told, year=True)}, at {signal.root}{measured}."
 
 
 def _standing(view: SignalView) -> str:
@@ -244,7 +247,7 @@ def _owner(view: SignalView) -> str:
     """Say who has it and by when it is to be closed; nothing of one that asks nothing of anybody."""
     if view.state not in OPEN_STATES:
         return ""
-    return owner_words(view.owner, view.age_days, view.due, overdue=view.overdue)
+    return owner_words(view.owner, view.age_days, view.due, overdue=view.overdue, had=view.had)
 
 
 def _facts(view: SignalView) -> Component:
@@ -258,7 +261,8 @@ def _facts(view: SignalView) -> Component:
         ("Pieces since it began", str(found.pieces)),
     ]
     if view.state in OPEN_STATES:
-        rows.append(("In the hands of", view.owner or "nobody yet"))
+        nobody = f"nobody since it was opened anew, {view.had} before" if view.had else "nobody yet"
+        rows.append(("In the hands of", view.owner or nobody))
         rows.append(("Known for", count_words(view.age_days, "day")))
         by = words.day(view.due, year=True) if view.due else "no day set"
         rows.append(("To be closed by", f"{by}, overdue" if view.overdue else by))

@@ -106,7 +106,7 @@ def limits_broken_by(
         Signals that people closed because the new level stays, as they were told last.
     capable : str
         The answer about the limits. They are not kept where it is "no", or where one of the newest
-        `SETTLED_RUN` pieces of that level lies beyond one.
+        `SETTLED_RUN` pieces of that level lies beyond one; pieces of a later change are not of that level.
     """
     if limits.lower is None and limits.upper is None:
         return None
@@ -116,9 +116,23 @@ def limits_broken_by(
     if not lasting:
         return None
     newest = max(lasting, key=lambda s: s.raised)
-    level = [p for p in points if p.ordinal >= newest.start and not p.left_out][-SETTLED_RUN:]
-    broken = capable == "no" or any(is_beyond(p, limits.lower, limits.upper, earlier) for p in level)
+    level = [p for p in points if p.ordinal >= newest.start and not p.left_out]
+    # what a later change has moved is its doing: the level that stays is not blamed for it
+    later = [s for s in signals if s.start > newest.start and s.kind not in {"single", "spread"}]
+    own_level = [p for p in level if not any(_holds(s, p.ordinal) for s in later)]
+
+    def beyond(pieces: Sequence[Point]) -> bool:
+        return any(is_beyond(p, limits.lower, limits.upper, earlier) for p in pieces)
+
+    of_now = len(own_level) > 0 and own_level[-1] is level[-1]  # the answer about the limits rests on it
+    now = capable == "no" or beyond(level[-SETTLED_RUN:])
+    broken = now and ((of_now and capable == "no") or beyond(own_level[-SETTLED_RUN:]))
     return newest.raised if broken else None
+
+
+def _holds(signal: SignalResult, ordinal: int) -> bool:
+    """Say whether a piece was made while a change lasted."""
+    return signal.start <= ordinal and (signal.ended is None or ordinal < signal.ended)
 
 
 def _is_open(signal: SignalResult, answered: Collection[str], frozen: tuple[int, int] | None) -> bool:

@@ -646,7 +646,7 @@ class InventedBoard:
         return ("TQ-0442",)
 
     def leaving(self, serial, due):
-        return f"{due} may hold: 60% of its like were so quick from here."
+        return f"{due} may hold: 24 of the 40 of its like that stood there as long were so quick from here."
 
     def also(self, kind, name):
         return self.touched("s0") if name == "M-7" else None

@@ -8,11 +8,12 @@ import pytest
 
 from qc.plan import DatedLimits
 from qc.watch import Decisions, FactorLevels, Points, Question, SeriesVerdict, Span, judge
-from qc.watch.settling import SETTLED_RUN, standing_of
+from qc.watch.settling import SETTLED_RUN, limits_broken_by, standing_of
 from qc.watch.words import settled_words
 
 RARE = 1e-5
 NOTHING = Decisions()
+NAMES = "limits", "stays", "capable"
 FREE = DatedLimits(target=None, lower=None, upper=None)
 
 
@@ -95,6 +96,30 @@ def test_only_the_newest_change_of_a_kind_counts_and_the_run_begins_after_the_la
     both = standing(replace(verdict, signals=(first, spread)))
     assert both.drifting == (spread, first), "the run of the level ends with the change of the scatter"
     assert standing(replace(verdict, signals=(first, later)), answered=("y",)).drifting == (first,)
+
+
+def test_a_level_that_stays_is_not_blamed_for_what_a_later_change_breaks(small_plan, points):
+    """Its own pieces lie at 6 and keep the limit of 9; eight of another change lie at 12 and break it."""
+    values = np.random.default_rng(13).standard_normal(58) / 2
+    values[30:] += 6.0
+    values[50:] += 6.0
+    verdict = ask(small_plan, points(values))
+    first, later = verdict.signals
+    limits = DatedLimits(target=None, lower=None, upper=9.0)
+
+    def blamed(**given):
+        known = {"signals": verdict.signals, "limits": limits, "stays": (first,), "capable": "no", **given}
+        return limits_broken_by(known["signals"], verdict.points, *(known[n] for n in NAMES))
+
+    assert later.start == 51 and blamed() is None
+    assert blamed(capable="unproven") is None
+    assert blamed(limits=DatedLimits(target=None, lower=None, upper=6.0)) == first.raised, (
+        "its own pieces break that one"
+    )
+    assert blamed(stays=verdict.signals) == later.raised
+    assert blamed(signals=(first,)) == first.raised, "without a later change they are its own"
+    over = replace(later, start=41, ended=51)
+    assert blamed(signals=(first, over)) == first.raised, "what came after an excursion is its own again"
 
 
 def test_a_verdict_kept_before_is_read_without(small_plan, moved):

@@ -68,6 +68,7 @@ def signal_views(workshop: Workshop, verdicts: Sequence[SeriesVerdict]) -> tuple
                 life,
                 standing=own.standing,
                 owner=own.owner or "",
+                had=own.had,
                 known=one.known or one.found.raised_day,
                 age_days=own.age_days,
                 due=own.due,
@@ -101,7 +102,7 @@ def signal_whole(workshop: Workshop, view: SignalView) -> SignalView:
     pieces = made_under(workshop, view.verdict, view.signal, row.said, row.earlier)
     own = replace(life_of(workshop, row, view.verdict), made_under=pieces)
     whole = with_to_tick(workshop, own, row, [view.verdict])
-    return replace(view, made_under=pieces, beside=whole.beside)
+    return replace(view, made_under=whole.made_under, beside=whole.beside)
 
 
 def held_views(workshop: Workshop, rows: Sequence[str] | None = None) -> tuple[HeldView, ...]:

@@ -33,6 +33,7 @@ class SignalView:
     comments: tuple[SignalComment, ...] = ()
     standing: str = ""  # how it stands, in a word or two
     owner: str = ""  # code of the person who has it
+    had: str = ""  # of the one who had it before it was opened anew, where nobody has taken it since
     known: date | None = None  # when it was first told, which may be after its piece was measured
     age_days: int = 0  # since then
     overdue: bool = False  # the day by which it was to be closed is past

@@ -18,7 +18,7 @@ from qc.jobs.judging import (
 )
 from qc.jobs.pieces import hold_list, mend_of
 from qc.jobs.signals.life import SignalLife, SignalList, life_of
-from qc.jobs.signals.pieces import made_under
+from qc.jobs.signals.pieces import made_under, with_released
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
@@ -114,11 +114,20 @@ def told_whole(workshop: Workshop, signal: SignalLife) -> SignalLife:
 def with_to_tick(
     workshop: Workshop, signal: SignalLife, row: SignalOfDay, verdicts: Sequence[SeriesVerdict]
 ) -> SignalLife:
-    """Return a signal with the pieces still to deal with after its mend, in the house and gone."""
-    if mend_of(row) is None:
-        return signal
+    """Return a signal with what the lead decided of its pieces, and with those still to deal with.
+
+    Which are to deal with, in the house and gone, is said of one that was mended.
+    """
     own = [piece.serial for piece in signal.made_under]
     found = hold_list(workshop, serials=own, judge=False, verdicts=verdicts, keep=False)
+    names = {signal.id, *signal.before}
+    of_figure = [row for row in found.rows if signal.series.startswith(f"{row.stage}/{row.characteristic}/")]
+    pieces = tuple(
+        one if one.done else with_released(one, of_figure, names, workshop.today) for one in signal.made_under
+    )
+    signal = replace(signal, made_under=pieces)
+    if mend_of(row) is None:
+        return signal
     here, gone = (
         {one.serial for one in rows if any(signal.id in names for names in one.rests_on)}
         for rows in (found.waiting, found.shipped)

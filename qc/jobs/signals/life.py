@@ -15,6 +15,7 @@ from qc.plain import JsonObject
 from qc.report.terminal import SignalWords, signal_text, signals_text
 from qc.sayings import (
     CLOSED_STATES,
+    CLOSINGS,
     OPEN_STATES,
     OUTCOME_WORDS,
     Said,
@@ -184,6 +185,11 @@ class SignalLife:
         return owner_of(self.events)
 
     @property
+    def had(self) -> str:
+        """Of one that was opened anew and not taken since: code of whoever had it before; else empty."""
+        return had_before(self.events) if self.owner is None else ""
+
+    @property
     def ticked(self) -> dict[int, Said]:
         """The steps that are done, from 0, each with who said so and when."""
         return ticked_steps(self.events, self.steps)
@@ -230,6 +236,7 @@ class SignalLife:
             **({"to_decide": list(self.to_decide)} if self.to_decide else {}),
             "limits_not_kept_since": self.not_kept.isoformat() if self.not_kept else None,
             "owner": self.owner,
+            **({"had_before": self.had} if self.had else {}),
             "age_days": self.age_days,
             "due": self.due.isoformat() if self.due else None,
             "overdue": self.overdue,
@@ -260,6 +267,7 @@ class SignalLife:
             events=self.events,
             told=self.told,
             owner=self.owner or "",
+            had=self.had,
             age_days=self.age_days,
             due=self.due,
             overdue=self.overdue,
@@ -303,6 +311,15 @@ def owner_of(said: Sequence[Said]) -> str | None:
     since = max((n for n, one in enumerate(said) if one.what is What.REOPENED), default=-1)
     taken = [one.who for one in said[since + 1 :] if one.what is What.IN_HAND]
     return taken[-1] if taken else None
+
+
+def had_before(said: Sequence[Said]) -> str:
+    """Return who had a signal in hand, else who closed it, before it was opened anew; empty where nobody."""
+    anew = max((n for n, one in enumerate(said) if one.what is What.REOPENED), default=0)
+    if state_after(said) not in OPEN_STATES:
+        return ""
+    had = [one for one in said[:anew] if one.what is What.IN_HAND or one.what in CLOSINGS]
+    return max(had, key=lambda one: (one.what is What.IN_HAND, one.when)).who if had else ""
 
 
 def asked_since(row: SignalOfDay, zone: str) -> date:

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date
 
-from qc.jobs.pieces import TO_DECIDE, departures, figures_outside, measured_since_mended, under_cause
+from qc.jobs.pieces import (
+    TO_DECIDE,
+    HoldRow,
+    PieceDecided,
+    departures,
+    figures_outside,
+    measured_since_mended,
+    under_cause,
+)
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import (
@@ -22,6 +30,8 @@ from qc.sayings import (
 )
 from qc.watch import Point, SeriesVerdict, SignalResult
 from qc.words import day_words
+
+BEYOND = "beyond the limit"
 
 TOGETHER = 3
 """So many pieces of which the same is asked stand under one sentence; chosen."""
@@ -47,6 +57,8 @@ class MadeUnder:
         What was done, by whom and when.
     asked : str
         Of a piece that left what is asked about it, without the day; several have it in common.
+    released : PieceDecided or None
+        Who let it go by name and reason from what this signal says of it; nothing more is asked then.
     """
 
     serial: str
@@ -56,6 +68,7 @@ class MadeUnder:
     to_do: str
     done: Said | None = None
     asked: str = ""
+    released: PieceDecided | None = None
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
@@ -72,6 +85,7 @@ class MadeUnder:
             "shipped": self.shipped.isoformat() if self.shipped else None,
             "to_do": self.to_do,
             "done": done,
+            "released": self.released.to_dict() if self.released else None,
         }
 
     def to_text(self) -> str:
@@ -156,6 +170,40 @@ def made_under(
     return tuple(pieces)
 
 
+def with_released(
+    piece: MadeUnder, rows: Sequence[HoldRow], names: Collection[str], today: date
+) -> MadeUnder:
+    """Return a piece with what the lead decided about it: who was released is not asked about once more.
+
+    Parameters
+    ----------
+    piece : MadeUnder
+        A piece with which nobody has dealt.
+    rows : sequence of HoldRow
+        What stands on the list of pieces to hold for it and the figure of the signal.
+    names : collection of str
+        What the signal goes or went by.
+    today : date
+        The day that is asked about.
+    """
+    own = [row for row in rows if row.serial == piece.serial]
+    under = [row for row in own if any(name in names for rests in row.rests_on for name in rests)]
+    let_go = next((row.released for row in under if row.released and not row.by_answer), None)
+    gone = f"left on {day_words(piece.shipped, today)}; " if piece.shipped else ""
+    if let_go is not None:
+        told = f"{gone}released by {_said_by(let_go, today)}."
+        return replace(piece, to_do=told, asked="", released=let_go)
+    limit = next((row.released for row in own if row.why == "limit" and row.released), None)
+    if limit is None or piece.shipped or not piece.to_do.startswith(BEYOND):
+        return piece
+    told = f"{BEYOND}, released for that by {_said_by(limit, today)}; measure it again before it leaves."
+    return replace(piece, to_do=told)
+
+
+def _said_by(decided: PieceDecided, today: date) -> str:
+    return f"{decided.who} on {day_words(decided.day, today)} ({decided.why})"
+
+
 def _let_go(events: Sequence[Said]) -> str:
     """Return the words of the answer that asks nothing more of the pieces; empty for a mend."""
     closing = last_closing(events)
@@ -201,7 +249,7 @@ def _to_do(
         asked = f"{how}: {TO_DECIDE}, and tick it off." if how else f"{TO_DECIDE}, and tick it off."
         return f"{gone}; {asked}", asked
     if beyond:
-        return "beyond the limit: keep it back until it is mended and measured again.", ""
+        return f"{BEYOND}: keep it back until it is mended and measured again.", ""
     if let_go:
         return f"nothing more is asked of it{known}: {let_go}.", ""
     return "measure it again before it leaves.", ""

@@ -41,7 +41,7 @@ def waiting_signals(
 def waiting_line(one: SignalLife) -> WaitingLine:
     """Return what a terminal tells of a signal that waits."""
     who, days = one.owner or "", one.age_days
-    return WaitingLine(one.name, one.title, one.found.kind, who, days, one.overdue, _over(one))
+    return WaitingLine(one.name, one.title, one.found.kind, who, days, one.overdue, _over(one), one.had)
 
 
 def waiting_plain(one: SignalLife) -> JsonObject:

@@ -12,9 +12,8 @@ import polars as pl
 from qc.jobs.whole_piece.sharing import days_left
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
-from qc.plan import Plan
 from qc.stats import proportion
-from qc.watch.gauges import is_off, next_working_day
+from qc.watch import is_off, next_working_day
 from qc.words import count_words, dated_words
 
 LIKE = 40
@@ -56,7 +55,7 @@ class Leaving:
     ahead : tuple of Ahead
         The stages ahead, the last of them leaving.
     likely, late : date
-        Half of its like would have left by the first, nine in ten by the second; working days.
+        Half of its like would have left by the first, nine in ten by the second.
     due : date or None
         The day that was promised, where one is asked about.
     in_time : float or None
@@ -126,7 +125,7 @@ def leaving_of(workshop: Workshop, serial: str, model: str, due: date | None) ->
         return None
     names = {one.id: one.name for one in workshop.plan.stages}
     steps = tuple(_ahead(one, names.get(one, "leaving"), days[one]) for one in (*ahead, "") if days[one])
-    return _leaving(workshop.plan, workshop.today, names[stage], since, of_model, steps, days[""], due)
+    return _leaving(workshop, names[stage], since, of_model, steps, days[""], due)
 
 
 def _cards_of_like(
@@ -155,14 +154,8 @@ def _ahead(stage: str, name: str, days: Sequence[int]) -> Ahead:
     return Ahead(stage, name, median, low, high, len(days))
 
 
-def _at_work(plan: Plan, day: date) -> date:
-    """Return a day, or the next one on which the workshop works: nothing leaves on a day off."""
-    return next_working_day(plan, day) if is_off(plan, day) else day
-
-
 def _leaving(
-    plan: Plan,
-    today: date,
+    workshop: Workshop,
     stage: str,
     since: date,
     model: str,
@@ -170,12 +163,14 @@ def _leaving(
     days: Sequence[int],
     due: date | None,
 ) -> Leaving:
+    today = workshop.today
     last, waited = steps[-1], (today - since).days
     # it can be no quicker than it is: what it is held against had not left either after so many days
     open_still = [one for one in days if one > waited] or [max(days)]
     coming = _ahead("", "", open_still if len(open_still) >= FEWEST else days)
     likely, late = (
-        _at_work(plan, max(today, since + timedelta(days=round(one)))) for one in (coming.median, coming.high)
+        _worked(workshop, max(today, since + timedelta(days=round(one))))
+        for one in (coming.median, coming.high)
     )
     low, high = f"{last.low:.0f}", f"{last.high:.0f}"
     spread = f"eight in ten of them {'just as long' if low == high else f'{low} to {high}'}"
@@ -193,24 +188,29 @@ def _leaving(
         return Leaving(stage, since, model, steps, likely, late, None, None, said)
     quick = sum(one <= (due - since).days for one in open_still)
     in_time = quick / len(open_still)
-    word = (
-        "cannot"
-        if due < today or not quick
-        else "will hardly"
-        if in_time < 0.5
-        else "may"
-        if in_time < HIGH
-        else "should"
-    )
-    verdict = f"{dated_words(due)} {word} hold: {_quick_words(quick, len(open_still))}."
+    told = _quick_words(quick, len(open_still))
+    if due < today or not in_time:
+        verdict = f"{dated_words(due)} cannot hold: none of its like was so quick from here."
+    elif in_time < 0.5:
+        verdict = f"{dated_words(due)} will hardly hold: {told}"
+    elif in_time < HIGH:
+        verdict = f"{dated_words(due)} may hold: {told}"
+    else:
+        verdict = f"{dated_words(due)} should hold: {told}"
+    if is_off(workshop.plan, due):
+        verdict += " That is a day off: ask for the working day before it."
     return Leaving(stage, since, model, steps, likely, late, due, in_time, f"{verdict} {said}")
 
 
 def _quick_words(quick: int, like: int) -> str:
     """Say how many were quick enough, and how large a share that may be in the long run."""
     if not quick:
-        return "none of its like was so quick from here"
+        return ""
     low, high = proportion(quick, like).interval
-    were = "was" if quick == 1 else "were"
-    counted = f"{quick} of {count_words(like, 'piece')} like it {were} so quick from here"
-    return f"{counted}; {100 * low:.0f} to {100 * high:.0f} % of such pieces may be"
+    counted = f"{quick} of the {like} of its like that stood there as long were so quick from here"
+    return f"{counted}; {100 * low:.0f} to {100 * high:.0f} % of such pieces may be."
+
+
+def _worked(workshop: Workshop, day: date) -> date:
+    """Return the day itself, or the next one on which the workshop works: nothing leaves on a day off."""
+    return next_working_day(workshop.plan, day) if is_off(workshop.plan, day) else day

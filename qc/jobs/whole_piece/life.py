@@ -133,18 +133,19 @@ def events_of(events: pl.DataFrame, happened: Iterable[PieceEvent] = ()) -> tupl
 
 
 def happened_to(workshop: Workshop, serial: str, parts: Iterable[PartOfPiece]) -> list[PieceEvent]:
-    """Return what happened to a piece that no card tells: parts changed, and what was decided about it."""
+    """Return what no card of a piece tells: parts built in and changed, and what was decided about it."""
     found = []
+    together: dict[tuple[date, str, str], list[str]] = {}
     for part in parts:
         name = f"{part.part} {part.serial}"
-        if part.came_from and part.day:
-            said = f"{name} built in, out of {part.came_from}" + (
-                f", by {part.person}" if part.person else ""
-            )
-            found.append(PieceEvent(part.day, "part", said, part.person))
+        if part.day:
+            together.setdefault((part.day, part.came_from, part.person), []).append(name)
         if part.until is not None:
             went = f"went into {part.went_to}" if part.went_to else "taken out: another one took its place"
             found.append(PieceEvent(part.until, "part", f"{name} {went}", ""))
+    for (day_in, came_from, person), names in together.items():
+        said = f"{listed(names)} built in{f', out of {came_from}' if came_from else ''}"
+        found.append(PieceEvent(day_in, "part", said + (f", by {person}" if person else ""), person))
     zone = workshop.plan.workshop.time_zone
     told: dict[tuple[object, ...], list[str]] = {}
     for one in workshop.store.decided_of_pieces([serial]):

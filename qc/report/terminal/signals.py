@@ -49,8 +49,9 @@ class SignalWords:
         Usual cautions; what was said, oldest first.
     told : sequence of (date, str, str)
         Day, sentence and coincidence each time it was said otherwise.
-    owner, age_days, due, overdue
-        Who has it, for how long it is known, by when it is to be closed, whether that day is past.
+    owner, had, age_days, due, overdue
+        Who has it, who had it before it was opened anew, for how long it is known, by when it is to be
+        closed, whether that day is past.
     mend : str
         How far a mend is borne out.
     anew : (str, str) or None
@@ -70,6 +71,7 @@ class SignalWords:
     events: Sequence[Said] = ()
     told: Sequence[tuple[date, str, str]] = ()
     owner: str = ""
+    had: str = ""
     age_days: int = 0
     due: date | None = None
     mend: str = ""
@@ -90,7 +92,7 @@ def signal_text(words: SignalWords) -> str:
         *([f"  {words.mend}"] if words.mend else []),
         *(f"  {said}" for said in words.beside),
         *(
-            [f"  {owner_words(words.owner, words.age_days, words.due, overdue=words.overdue)}"]
+            [f"  {owner_words(words.owner, words.age_days, words.due, overdue=words.overdue, had=words.had)}"]
             if words.due
             else []
         ),
@@ -104,7 +106,7 @@ def signal_text(words: SignalWords) -> str:
     return "\n".join(lines)
 
 
-def owner_words(owner: str, age_days: int, due: date | None, *, overdue: bool = False) -> str:
+def owner_words(owner: str, age_days: int, due: date | None, *, overdue: bool = False, had: str = "") -> str:
     """Say who has a finding, for how long it is known, and by when it is to be closed.
 
     Examples
@@ -115,8 +117,11 @@ def owner_words(owner: str, age_days: int, due: date | None, *, overdue: bool = 
     'Nobody has taken it in hand; known for 1 day.'
     >>> owner_words("", 12, date(2026, 12, 4), overdue=True)
     'Nobody has taken it in hand; known for 12 days, overdue: it was to be closed by 4 Dec.'
+    >>> owner_words("", 14, None, had="IS")
+    'Nobody has taken it in hand since it was opened anew, IS before; known for 14 days.'
     """
-    who = f"In the hands of {owner}" if owner else "Nobody has taken it in hand"
+    anew = f" since it was opened anew, {had} before" if had else ""
+    who = f"In the hands of {owner}" if owner else f"Nobody has taken it in hand{anew}"
     asked = "overdue: it was to be closed" if overdue else "to be closed"
     by = f", {asked} by {day_words(due)}" if due else ""
     return f"{who}; known for {count_words(age_days, 'day')}{by}."

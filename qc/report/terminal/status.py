@@ -44,6 +44,7 @@ class WaitingLine:
     days: int
     overdue: bool = False
     over: bool = False  # its change is over by itself, and nobody has it in hand
+    had: str = ""  # who had it before it was opened anew, where nobody has taken it since
 
 
 def status_text(
@@ -95,6 +96,12 @@ def waiting_words(signals: int) -> str:
     return f"{count_words(signals, 'signal')} {'waits' if signals == 1 else 'wait'} for an answer"
 
 
+def _holder_words(one: WaitingLine) -> str:
+    if one.owner:
+        return f"{one.owner} has it in hand"
+    return f"opened anew, {one.had} had it" if one.had else "nobody has it in hand"
+
+
 def waiting_lines(waiting: Sequence[WaitingLine]) -> list[str]:
     """Say which signals wait for an answer, who has each and for how long; nothing where none does.
 
@@ -116,7 +123,7 @@ def waiting_lines(waiting: Sequence[WaitingLine]) -> list[str]:
         (
             one.name,
             f"{one.title}, {one.kind}",
-            f"{one.owner} has it in hand" if one.owner else "nobody has it in hand",
+            _holder_words(one),
             _age_words(one),
         )
         for one in last

@@ -15,6 +15,7 @@ from datetime import date, timedelta
 import numpy as np
 from scipy.special import stdtrit
 
+from qc.intervals import interval_words
 from qc.plan import Characteristic, DatedLimits, Plan
 from qc.stats import StatisticsError
 from qc.trade import TradeError, WearLine, fit_wear
@@ -30,6 +31,9 @@ ENOUGH_SINCE = 8
 
 TELL_WITHIN_DAYS = 120
 """A change further off than this is told by count alone: the pace will not hold that long."""
+
+WIDE = 0.5
+"""An interval wider than this share of the slope is told beside it: the draws left hang on it; chosen."""
 
 DAYS_OF_A_WEEK = 7.0
 
@@ -258,13 +262,21 @@ def _clear(line: WearLine) -> bool:
     return line.slope_interval[0] > 0 or line.slope_interval[1] < 0
 
 
+def _slope_words(line: WearLine, unit: str) -> str:
+    """Say how much it wears in 100 draws, with the interval where that is wide."""
+    size, low, high = (100.0 * one for one in (line.slope, *line.slope_interval))
+    if high - low <= WIDE * abs(size):
+        return quantity_words(size, unit)
+    return interval_words(size, low, high, unit, sure="")
+
+
 def _sentence(
     tool: str, line: WearLine, count: int, change_day: date | None, pace: float | None, unit: str
 ) -> str:
     """Say how a tool wears and by when to change it; nothing is planned where no wear is clear."""
     if not _clear(line):
         return f"{tool} at draw {count}: no clear wear yet."
-    slope = quantity_words(100.0 * line.slope, unit)
+    slope = _slope_words(line, unit)
     if line.change_by_count is None:
         return f"{tool} at draw {count}: {slope} in 100 draws, no change to be planned yet."
     when = ""

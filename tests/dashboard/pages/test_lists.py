@@ -55,6 +55,18 @@ def test_a_signal_names_the_day_it_was_told_and_that_of_the_piece_apart(in_app, 
     assert "measured on" not in texts(signals.list_layout())
 
 
+def test_a_signal_that_opened_anew_was_first_told_at_its_first_piece(in_app, board, monkeypatch, texts):
+    """It was said to be first told ten days before the piece was measured by which it opened anew."""
+    first = board.signals()[0]
+    root = first.verdict.points[0]
+    found = replace(first.signal, reopens=root.serial)
+    seen = replace(first, signal=found, known=root.day, had="RA", owner="", state="open", closed_as=None)
+    monkeypatch.setattr(board, "signals", lambda: (seen,))
+    said = texts(signals.list_layout())
+    assert f"First told on {root.day:%-d %b %Y}, at {root.serial}." in said
+    assert "Nobody has taken it in hand since it was opened anew, RA before;" in said
+
+
 def test_no_signals_is_a_quiet_page(in_app, board, monkeypatch, texts):
     monkeypatch.setattr(board, "signals", lambda: ())
     assert "No signal is open." in texts(signals.list_layout())

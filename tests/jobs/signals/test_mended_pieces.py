@@ -1,6 +1,12 @@
 """What was made under a cause stays listed until it is dealt with, wherever it is."""
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
+
+from qc.jobs.pieces import HoldRow, PieceDecided
+from qc.jobs.signals.pieces import BEYOND, MadeUnder, with_released
 
 BENT = [f"A-{number:03d}" for number in range(31, 37)]
 
@@ -57,6 +63,34 @@ def test_pieces_that_have_left_stay_listed_after_a_mend_until_somebody_decides(b
 
     ticked = bows.ask("signals", "tick", "1", "--piece", "A-032", "--who", "ML", "--text", "customer told")
     assert ticked["to_decide"] == ["A-033"] and "A-032" not in bows.waiting()
+
+
+def test_who_was_released_by_name_is_not_asked_about_once_more(bows):
+    """The list of what was made under a cause asked to keep back, or to call back, what the lead let go."""
+    bows.later().ship("A-032")
+    for serial in "A-032", "A-033":
+        bows.ask("hold", "release", serial, "--who", "ML", "--why", "seats well")
+    bows.later()
+    for signal in bows.signal(), bows.close():
+        made = {piece["serial"]: piece for piece in signal["made_under"]}
+        assert made["A-032"]["to_do"] == "left on 12 Mar; released by ML on 12 Mar (seats well)."
+        assert made["A-033"]["to_do"] == "released by ML on 12 Mar (seats well)."
+        assert made["A-033"]["released"]["who"] == "ML" and made["A-034"]["released"] is None
+        assert made["A-034"]["to_do"] == "measure it again before it leaves."
+    assert bows.signal()["to_tick"] == [BENT[0], *BENT[3:]]
+
+
+def test_who_was_released_for_its_limit_alone_is_still_to_be_measured_again():
+    """The lead let it go before the signal was told: that says nothing of the signal."""
+    day = date(2026, 11, 16)
+    piece = MadeUnder("A-1", day, "", None, f"{BEYOND}: keep it back until it is mended and measured again.")
+    row = HoldRow("A-1", "bow", "rise", "Rise", "mm", None, "limit", "", "", (("63 mm",),))
+    released = replace(row, released=PieceDecided("ML", "under the ring", day))
+    told = with_released(piece, [released], {"s-1"}, day)
+    said = "released for that by ML on 16 Nov (under the ring); measure it again before it leaves."
+    assert told.to_do == f"beyond the limit, {said}"
+    assert with_released(piece, [row], {"s-1"}, day) == piece
+    assert with_released(replace(piece, serial="A-2"), [released], {"s-1"}, day).to_do == piece.to_do
 
 
 @pytest.mark.parametrize("good", [6, 14])

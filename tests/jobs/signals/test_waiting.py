@@ -13,6 +13,24 @@ def test_status_names_what_waits_with_its_number_its_owner_and_its_age(bows):
     assert "  1  Bow: Rise, shift  FT has it in hand  9 days, overdue" in bows.say("status")
 
 
+def test_whoever_had_a_signal_before_it_opened_anew_is_named_until_somebody_takes_it(bows):
+    """It was said that nobody had taken it in hand, above the lines that told who had."""
+    bows.ask("signals", "take", "1", "--who", "FT")
+    bows.close()
+    for _ in range(2):
+        bows.bend(56.0, 2)
+    found = bows.signal()
+    assert (found["state"], found["owner"], found["had_before"]) == ("open", None, "FT")
+    anew = "Nobody has taken it in hand since it was opened anew, FT before; known for "
+    assert anew in bows.say("signals", "show", "1")
+    assert "opened anew, FT had it" in bows.say("status")
+    bows.ask("signals", "take", "1", "--who", "FT")
+    found, said = bows.signal(), bows.say("signals", "show", "1")
+    assert "had_before" not in found and "In the hands of FT;" in said
+    bows.close()
+    assert "had_before" not in bows.ask("signals", "show", "1"), "a closed one asks nobody"
+
+
 def test_status_does_not_say_that_all_is_as_it_was_while_a_signal_waits_that_is_over_by_itself(bows):
     for _ in range(3):
         bows.bend(50.0, 5)

@@ -1,6 +1,7 @@
 """Everything known of one piece: the contract of the command, and what it must answer."""
 
 import json
+import re
 import shutil
 from dataclasses import replace
 from datetime import date, timedelta
@@ -17,6 +18,7 @@ from qc.jobs.board import StoreBoardData
 from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
 from qc.jobs.whole_piece import form_lines, piece_record
+from qc.jobs.whole_piece.leaving import _worked
 from qc.jobs.whole_piece.life import chance_of_returns, returns_of
 from qc.jobs.whole_piece.saying import figure_line
 from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
@@ -233,10 +235,18 @@ def test_a_day_too_early_cannot_hold_and_a_late_one_should(sample, told):
     assert sample.today <= early.leaving.likely <= early.leaving.late
     assert {early.leaving.likely.weekday(), early.leaving.late.weekday()} <= set(range(5))
     # the exact lower end where all of 40 were: 0.025 ** (1 / 40) = 0.9119
-    assert (
-        "40 of 40 pieces like it were so quick from here; 91 to 100 % of such pieces may be"
-        in late.leaving.said
-    )
+    assert "were so quick from here; 91 to 100 % of such pieces may be" in late.leaving.said
+
+
+def test_nothing_is_told_to_leave_on_a_day_off_and_the_share_says_of_how_many(sample, told):
+    """A Saturday was named in a workshop that works from Monday to Friday, and 100% of an unsaid number."""
+    own = told("QH-1205", due=date(2027, 1, 23)).leaving
+    assert not {own.likely.weekday(), own.late.weekday()} & {5, 6}
+    number = re.search(r"should hold: (\d+) of the (\d+) of its like", own.said)
+    assert number and number[1] == number[2] and int(number[1]) > 0
+    assert "That is a day off: ask for the working day before it." in own.said
+    saturday = date(2026, 11, 28)
+    assert _worked(sample, saturday) == date(2026, 11, 30) and _worked(sample, date(2026, 11, 27)).day == 27
 
 
 def test_the_days_of_its_like_are_those_of_the_cards(sample, told):

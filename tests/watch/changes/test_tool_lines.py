@@ -4,6 +4,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy.stats import linregress, t
 
 from qc.plan import Characteristic, DatedLimits, Tool
 from qc.watch.changes.tool_lines import fittings, forecast_wear, in_use, line_ends, line_limits, own_fitting
@@ -69,6 +70,19 @@ def test_forecast_in_draws_and_days(small_plan, worn):
     # 8 draws a day: about 190 draws ahead are 23 days
     assert timedelta(days=18) < forecast.change_by_day - TODAY < timedelta(days=27)
     assert f"change it by draw {forecast.change_by_count}" in forecast.sentence
+
+
+def test_a_slope_that_is_little_known_is_told_with_its_interval(small_plan, points, worn):
+    """Eight tubes: the draws were told as if the pace were known; as scipy's own line has it."""
+    assert " (" not in forecast_wear(WORN, worn, DatedLimits(upper=14.612), small_plan).sentence
+    counts = np.arange(0, 64, 8)
+    values = 14.60 + 4e-5 * counts + 3e-4 * np.random.default_rng(5).standard_normal(8)
+    few = points(values, tool=["D-2"] * 8, tool_count=[int(c) for c in counts], day=[TODAY] * 8)
+    said = forecast_wear(WORN, few, DatedLimits(upper=14.612), small_plan).sentence
+    line = linregress(counts, values)
+    half = t.ppf(0.975, 6) * line.stderr
+    low, high = (f"{1e5 * one:.1f}" for one in (line.slope - half, line.slope + half))
+    assert f"µm ({low} to {high}) in 100 draws; change it by draw " in said
 
 
 def test_without_a_limit_there_is_nothing_to_change_for(small_plan, worn):
