@@ -11,8 +11,11 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from qc.sayings import CLOSINGS, MENDED, Said, What, outcome_of
-from qc.watch.results import Point, SignalResult
+from qc.watch.results import Point, SignalResult, Suspect
 from qc.words import day_words, pieces_words
+
+ON_A_CARD = {"batch", "tool", "person", "gauge"}
+"""What a point of a series tells of its own reading."""
 
 CONFIRMED_BY = 8
 """So many pieces after a mend have to speak before it is borne out; a change that begins among them is the
@@ -100,8 +103,11 @@ def begun_before(signal: SignalResult, mends: Sequence[Mend], points: Sequence[P
     first = min(own, key=lambda mend: mend.number).told
     begin = next((p.ordinal for p in points if p.serial == first.since_serial), signal.start)
     last = points[-1].ordinal if signal.ended is None else signal.ended - 1
-    between = range(0)
-    if not still_there(signal, mends, points):
+    between, suspects = range(0), signal.suspects or first.suspects
+    if still_there(signal, mends, points):
+        suspects = _explaining(suspects, first, points, _mended_at(signal, mends, points))
+        suspects = suspects or _explaining(first.suspects, first, points, _mended_at(signal, mends, points))
+    else:
         between = range(_mended_at(signal, mends, points), signal.start)
     under = [p for p in points if begin <= p.ordinal <= last and p.ordinal not in between and not p.left_out]
     return replace(
@@ -109,8 +115,26 @@ def begun_before(signal: SignalResult, mends: Sequence[Mend], points: Sequence[P
         began_serial=first.since_serial,
         began_day=first.since_day,
         pieces=len(under),
-        suspects=signal.suspects or first.suspects,
+        suspects=suspects,
     )
+
+
+def _explaining(
+    suspects: tuple[Suspect, ...], first: SignalResult, points: Sequence[Point], mended: int
+) -> tuple[Suspect, ...]:
+    """Leave out what cannot explain a change that was there before a mend and on the first piece after it.
+
+    That is what began after the change did, and what was no longer in use on that piece.
+    """
+    places = {point.serial: point.ordinal for point in reversed(points)}
+    latest = places.get(first.since_serial, 1) + first.start_high - first.start
+
+    def went_on_without(one: Suspect) -> bool:
+        words = [getattr(point, one.kind).split(" + ") for point in points] if one.kind in ON_A_CARD else []
+        here = any(one.name in word for word in words)  # else it stands on another card: not known here
+        return here and words[mended - 1] != [""] and one.name not in words[mended - 1]
+
+    return tuple(s for s in suspects if places.get(s.serial, 1) <= latest and not went_on_without(s))
 
 
 def still_there(signal: SignalResult, mends: Sequence[Mend], points: Sequence[Point]) -> bool:
