@@ -232,6 +232,7 @@ def also(
     batch: Annotated[str, typer.Option(metavar="ID", help="A batch.")] = "",
     person: Annotated[str, typer.Option(metavar="CODE", help="A person, by code.")] = "",
     since: Annotated[str, typer.Option(metavar="DAY", help="YYYY-MM-DD, or last-good-check.")] = "",
+    known: KnownOption = None,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
     as_json: JsonOption = False,
@@ -249,7 +250,7 @@ def also(
     if len(given) != 1:
         raise typer.BadParameter("name one of --gauge, --tool, --batch or --person")
     kind, name = given[0]
-    show(touched(open_workshop(workshop, as_of), kind, name, since=since), as_json=as_json)
+    show(touched(open_workshop(workshop, as_of, known=known), kind, name, since=since), as_json=as_json)
 
 
 def rejudge(

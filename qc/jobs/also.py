@@ -14,6 +14,7 @@ from qc.ingest import days_of
 from qc.jobs.errors import JobError
 from qc.jobs.judging import master_checks
 from qc.jobs.pieces import Doubt, doubts_of, read_in_doubt
+from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop, asked_day
 from qc.plain import JsonObject
 from qc.plan import PLACE
@@ -101,6 +102,10 @@ class Also:
         day each was measured again, None where it was not.
     in_doubt : tuple of tuple of Touched
         Of each of these stretches its pieces.
+    known : date or None
+        The day as it was known on which it is answered, where that was asked.
+    then : str
+        That in words; what was measured by then and handed in later is named and not listed.
     """
 
     kind: str
@@ -111,10 +116,13 @@ class Also:
     as_of: date
     doubts: tuple[tuple[Doubt, Mapping[str, date | None]], ...] = ()
     in_doubt: tuple[tuple[Touched, ...], ...] = ()
+    known: date | None = None
+    then: str = ""
 
     def to_dict(self) -> JsonObject:
         """Return plain values."""
         return {
+            **({"known": self.known.isoformat()} if self.known else {}),
             "kind": self.kind,
             "id": self.id,
             "since": self.since.isoformat() if self.since else None,
@@ -136,7 +144,8 @@ class Also:
         rows = [piece.told() for piece in self.pieces]
         between = zip(self.doubts, self.in_doubt, strict=True)
         doubts = [(doubt.because, serials, [p.told() for p in own]) for (doubt, serials), own in between]
-        return touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of, doubts)
+        told = touched_text(f"{self.kind} {self.id}", self.since, self.why_since, rows, self.as_of, doubts)
+        return f"{self.then}\n{told}" if self.then else told
 
 
 def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
@@ -145,7 +154,8 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
     Parameters
     ----------
     workshop : Workshop
-        An open workshop; what was measured, checked or shipped after its day is passed over.
+        An open workshop, or one as it was known on a day; what was measured, checked or shipped after its
+        day is passed over.
     kind : {"gauge", "tool", "batch", "person"}
         What touched.
     name : str
@@ -181,7 +191,9 @@ def also(workshop: Workshop, kind: Kind, name: str, *, since: str = "") -> Also:
     read_off = (
         _touched(workshop, own, events, serials) for own, (_, serials) in zip(between, doubts, strict=True)
     )
-    return Also(kind, name, first, why, found, workshop.today, doubts, tuple(read_off))
+    known = workshop.then.day if workshop.then else None
+    then = said_of_then(workshop)
+    return Also(kind, name, first, why, found, workshop.today, doubts, tuple(read_off), known, then)
 
 
 def _touched(

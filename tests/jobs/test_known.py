@@ -62,7 +62,7 @@ class Lived:
 
     def __init__(self, folder):
         self.folder, self.draw, self.day = folder / "shop", np.random.default_rng(71), FIRST
-        self.status, self.signals, self.hold, self.piece, self.made = {}, {}, {}, {}, 0
+        self.status, self.signals, self.hold, self.piece, self.also, self.made = {}, {}, {}, {}, {}, 0
 
     def ask(self, *words, code=0):
         words = (*words, "--workshop", self.folder, "--as-of", self.day)
@@ -95,6 +95,7 @@ class Lived:
             self.signals[self.day] = self.ask("signals", "--all")
             self.hold[self.day] = self.ask("hold")
             self.piece[self.day] = self.ask("piece", "B-003")
+            self.also[self.day] = self.ask("also", "--gauge", "HG-1")
         return self
 
     def cards(self, level):
@@ -158,6 +159,10 @@ def test_the_command_asks_so_too_and_says_it(lived):
     assert json.loads(run("signals", *words, "--all", "--json").stdout) == lived.signals[day]
     assert json.loads(run("hold", *words, "--json").stdout) == lived.hold[day] | {"known": day.isoformat()}
     assert f"As it was known on {day.day} Mar 2026." in run("signals", *words).stdout
+    touched = run("also", "--gauge", "HG-1", *words, "--json")
+    assert json.loads(touched.stdout) == lived.also[day] | {"known": day.isoformat()}
+    assert len(lived.also[day]["pieces"]) < len(lived.also[lived.day]["pieces"])
+    assert f"As it was known on {day.day} Mar 2026." in run("also", "--gauge", "HG-1", *words).stdout
 
 
 def test_a_later_card_is_named_and_does_not_count(lived):
