@@ -71,7 +71,7 @@ TOGETHER = {
     "tests/faults/": ("tests/faults/",),
     "tests/browser/test_board.py": tuple(
         f"tests/browser/test_{name}.py"
-        for name in ("board", "corrections", "heading_questions", "wall_and_office")
+        for name in ("board", "corrections", "heading_questions", "show_a_layout", "wall_and_office")
     ),
 }
 """Files that stay with one process: what they harm, or the board that they look at, takes long to make."""
