@@ -25,16 +25,11 @@ def shop(tmp_path_factory):
     workshop.store.close()
 
 
-@pytest.fixture(scope="module")
-def window(chromium):
-    context = chromium.new_context(has_touch=True)
+@pytest.fixture
+def page(chromium, shop):
+    context = chromium.new_context(viewport={"width": 820, "height": 1180}, has_touch=True)
     yield context.new_page()
     context.close()
-
-
-@pytest.fixture
-def page(window, put_back, shop):
-    return put_back(window, {"width": 820, "height": 1180})
 
 
 def fill(page, **fields):

@@ -47,24 +47,16 @@ def shop(tmp_path_factory):
         yield address.rstrip("/")
 
 
-@pytest.fixture(scope="module")
-def window(chromium):
-    """A window that can hear; gives its page and what it complains of."""
-    context = chromium.new_context()
+@pytest.fixture
+def page(chromium, shop):
+    context = chromium.new_context(viewport={"width": 820, "height": 1000})
     context.add_init_script(MICROPHONE)
-    opened, complaints = context.new_page(), []
+    opened = context.new_page()
+    complaints = []
     opened.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
     opened.on("pageerror", lambda error: complaints.append(str(error)))
-    yield opened, complaints
-    context.close()
-
-
-@pytest.fixture
-def page(window, put_back, shop):
-    opened, complaints = window
-    put_back(opened, {"width": 820, "height": 1000})
-    complaints.clear()
     yield opened
+    context.close()
     assert complaints == []
 
 
