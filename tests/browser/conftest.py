@@ -127,8 +127,8 @@ def kept(chromium, address):
 def visit(chromium, address, kept):
     """Open a window on the board; quiet throughout.
 
-    The first is the one that all tests share, put back, but for one that wants what cannot be put back or asks
-    for one of its own (`own`).
+    The first is the one that all tests share, put back. Whoever wants what cannot be put back, a second one,
+    or one of its own (`own`), gets a new one.
     """
     opened = []
 
