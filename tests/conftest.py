@@ -71,7 +71,7 @@ TOGETHER = {
     "tests/faults/": ("tests/faults/",),
     "tests/browser/test_board.py": tuple(
         f"tests/browser/test_{name}.py"
-        for name in ("board", "corrections", "heading_questions", "wall_and_office")
+        for name in ("board", "corrections", "heading_questions", "show_a_layout", "wall_and_office")
     ),
 }
 """Files that stay with one process: what they harm, or the board that they look at, takes long to make."""
@@ -83,9 +83,22 @@ _LOCK = pytest.StashKey()
 def pytest_configure(config):
     """Hold, in the first process, the lock under which the server of the tests lives."""
     if not hasattr(config, "workerinput"):
+        _refuse_what_is_not_there(config)
         config.stash[_LOCK] = postgres_server.hold_lock()
     elif config.args == config.getini("testpaths"):
         config.args = _rotated(config.workerinput)
+
+
+def _refuse_what_is_not_there(config):
+    """Name a file or folder that is asked for and missing.
+
+    Several processes keep that to themselves: each leaves without a word, and the run ends as one that has
+    nothing to do.
+    """
+    places = [word.split("::")[0] for word in config.args]
+    missing = [place for place in places if not (config.invocation_params.dir / place).exists()]
+    if missing and not config.option.pyargs:
+        raise pytest.UsageError(f"No such file or folder: {', '.join(missing)}. No test was run.")
 
 
 def _rotated(worker):

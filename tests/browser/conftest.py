@@ -48,6 +48,25 @@ def address(tmp_path_factory):
         yield found.rstrip("/")
 
 
+PUT_BACK = {"viewport", "color_scheme", "reduced_motion"}
+"""What a window that was used can be given anew; whoever wants more of a window has one of its own."""
+
+
+def put_back(page, viewport=None, color_scheme="light", reduced_motion="no-preference"):
+    """Give a used page as a new one would be: nothing kept, nothing routed, no hand on it.
+
+    What is loaded and compiled stays: the board in a new window takes three times as long as in a used one.
+    """
+    page.unroute_all(behavior="ignoreErrors")
+    page.context.clear_cookies()
+    if page.url.startswith("http"):
+        page.evaluate("() => { localStorage.clear(); sessionStorage.clear(); }")
+    page.emulate_media(media="null", color_scheme=color_scheme, reduced_motion=reduced_motion)
+    page.set_viewport_size(viewport or {"width": 1440, "height": 900})
+    page.mouse.move(0, 0)
+    return page
+
+
 class Visit:
     """One browser window that remembers what it asked for and what it complained about."""
 
@@ -59,6 +78,13 @@ class Visit:
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.on("console", self._hear)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+
+    def anew(self, **how):
+        """Begin as a new window does."""
+        put_back(self.page, **how)
+        self.asked.clear()
+        self.complaints = []
+        return self
 
     def go(self, path):
         self.page.goto(self.base + path)
@@ -83,29 +109,46 @@ class Visit:
             self.complaints.append(message.text)
 
 
+@pytest.fixture(scope="session", name="put_back")
+def _put_back():
+    """Return what gives a page as a new one would be, for windows that a module keeps itself."""
+    return put_back
+
+
+@pytest.fixture(scope="session")
+def kept(chromium, address):
+    """One window on the board for all tests, to be begun anew by each."""
+    window = Visit(chromium, address)
+    yield window
+    window.context.close()
+
+
 @pytest.fixture
-def visit(chromium, address):
-    """Open a window on the board; closed at the end, and quiet throughout."""
+def visit(chromium, address, kept):
+    """Open a window on the board; quiet throughout.
+
+    The first is the one that all tests share, put back. Whoever wants what cannot be put back, a second one,
+    or one of its own (`own`), gets a new one.
+    """
     opened = []
 
-    def open_window(**how):
-        window = Visit(chromium, address, **how)
-        opened.append(window)
-        return window
+    def open_window(own=False, **how):
+        own = own or kept in opened or not set(how) <= PUT_BACK
+        opened.append(Visit(chromium, address, **how) if own else kept.anew(**how))
+        return opened[-1]
 
     yield open_window
     for window in opened:
-        window.context.close()
+        if window is not kept:
+            window.context.close()
     assert [text for window in opened for text in window.complaints] == []
 
 
 @pytest.fixture(scope="session")
-def filled(chromium, address):
+def filled(kept):
     """Sample lacquer sheets but the newest, and valve cards, handed in by the board; gives the receipt."""
-    window = Visit(chromium, address)
-    text = window.upload([*LACQUER[:-1], *VALVES])
-    window.context.close()
-    assert window.complaints == []
+    text = kept.anew().upload([*LACQUER[:-1], *VALVES])
+    assert kept.complaints == []
     return text
 
 
@@ -115,19 +158,18 @@ def first_signal(window):
 
 
 @pytest.fixture
-def signal(visit, filled):
+def signal(kept, filled):
     """The address of one signal, looked up by what it is and not by its place among the pages."""
-    return first_signal(visit())
+    return first_signal(kept.anew())
 
 
 @pytest.fixture(scope="session")
-def pages(chromium, address, filled):
+def pages(kept, filled):
     """One address of every kind of page."""
-    window = Visit(chromium, address)
+    window = kept.anew()
     serial = window.go("/instruments").locator("a.serial").first.get_attribute("href")
     signal = first_signal(window)
     held = window.go("/hold").locator("a.name").first.get_attribute("href")
-    window.context.close()
     return [
         "/",
         "/hold",

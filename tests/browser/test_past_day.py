@@ -52,9 +52,16 @@ def lived(tmp_path_factory):
         yield address.rstrip("/")
 
 
+@pytest.fixture(scope="module")
+def window(chromium):
+    context = chromium.new_context(locale="en-GB")
+    yield context.new_page()
+    context.close()
+
+
 @pytest.mark.parametrize("width", [1440, 820, 390])
-def test_a_past_day_is_chosen_kept_and_left(chromium, lived, width):
-    page = chromium.new_context(viewport={"width": width, "height": 900}, locale="en-GB").new_page()
+def test_a_past_day_is_chosen_kept_and_left(window, put_back, lived, width):
+    page = put_back(window, {"width": width, "height": 900})
     page.goto(f"{lived}/stages/bow/rise/all")
     page.wait_for_selector("#page-title")
     now = page.inner_text("main")
@@ -73,4 +80,3 @@ def test_a_past_day_is_chosen_kept_and_left(chromium, lived, width):
     page.click("#past-banner a")
     page.wait_for_selector("text=One stage has moved")
     assert urlsplit(page.url)[2:4] == ("/", "") and page.locator("#past-banner").count() == 0
-    page.context.close()

@@ -11,7 +11,8 @@ def waiting(window, folder, name="book.csv", text=BOOK):
     sheet.write_text(text, "utf-8")
     said = window.upload([sheet])
     assert f"{name} waits for its layout" in said
-    window.page.get_by_role("link", name="Show what stands where").first.click()
+    own = window.page.locator("li.held-row", has_text=name)  # others may wait on this board
+    own.get_by_role("link", name="Show what stands where").first.click()
     window.page.wait_for_selector("#layout-form")
     return window.page
 

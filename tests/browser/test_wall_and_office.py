@@ -20,7 +20,7 @@ def no_fault_at(page, *widths):
 
 
 def test_the_wall_fills_one_screen_and_keeps_itself_up_to_date(visit, filled):
-    window = visit(viewport={"width": 1920, "height": 1080})
+    window = visit(own=True, viewport={"width": 1920, "height": 1080})  # its clock cannot be put back
     window.page.clock.install()
     page = plain(window, "/wall")
     page.wait_for_function(
@@ -46,7 +46,7 @@ def test_the_wall_fills_one_screen_and_keeps_itself_up_to_date(visit, filled):
 
 
 def test_a_wall_that_hears_nothing_turns_old_and_says_so(visit, filled):
-    window = visit(viewport={"width": 1920, "height": 1080})
+    window = visit(own=True, viewport={"width": 1920, "height": 1080})  # its clock cannot be put back
     window.page.clock.install()
     page = plain(window, "/wall")
     page.wait_for_function("document.getElementById('heard').textContent.startsWith('Heard')")

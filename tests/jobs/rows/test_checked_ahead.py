@@ -1,5 +1,7 @@
 """A row that was checked before anybody decided comes to the same, and only as long as nothing came in."""
 
+import shutil
+
 import pytest
 
 from qc.jobs.board import tasks
@@ -11,15 +13,24 @@ from sample_measurements import folder as sample_folder
 FORCE = sorted((sample_folder() / "sheets").rglob("slide-force*.csv"))
 
 
-@pytest.fixture
-def shop(tmp_path):
-    """A workshop with the sample's forces and four rows of a sheet that are held as ten times the usual."""
-    (tmp_path / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
-    workshop = open_workshop(tmp_path)
+@pytest.fixture(scope="module")
+def forces(tmp_path_factory):
+    """The folder of a workshop with the sample's forces and four rows held as ten times the usual."""
+    folder = tmp_path_factory.mktemp("forces")
+    (folder / "plan.yaml").write_bytes((sample_folder() / "plan.yaml").read_bytes())
+    workshop = open_workshop(folder)
     upload(workshop, [(path.name, path.read_bytes()) for path in FORCE], who="IS")
     lines = ["Card,Slide force card,,,", "Gauge,SB-1,,,", ",,,,", "Date,Serial,Model,Person,Slide force [N]"]
     lines += [f"{workshop.today},QH-{1214 + n},tenor,FN,{5 + n / 10:.2f}" for n in range(4)]
     upload(workshop, [("far.csv", "\n".join(lines).encode())], who="IS")
+    workshop.store.close()
+    return folder
+
+
+@pytest.fixture
+def shop(forces, tmp_path):
+    """A copy of it, to write into."""
+    workshop = open_workshop(shutil.copytree(forces, tmp_path / "shop"))
     yield workshop
     workshop.store.close()
 
@@ -102,6 +113,6 @@ def test_after_the_last_row_of_the_list_its_first_follows_and_then_none(shop):
 
 def test_the_worker_checks_ahead_and_a_fault_of_the_data_is_nobodys(shop, tmp_path):
     numbers = own(shop)
-    tasks.check_next_row(tmp_path, None, str(numbers[3]), lambda: False)
+    tasks.check_next_row(shop.folder, None, str(numbers[3]), lambda: False)
     assert tasks._AHEAD.of(shop, numbers[2], Decision.PROPOSAL) is not None
     tasks.check_next_row(tmp_path / "nowhere", None, str(numbers[3]), lambda: False)
