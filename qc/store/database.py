@@ -181,6 +181,19 @@ class Database:
             conn.exec_driver_sql(f"VACUUM (FULL) {', '.join(tables)}")
             conn.exec_driver_sql("RESET lock_timeout")
 
+    def empty_log(self) -> None:
+        """Write the log of a file into it and cut it off, so that no replaced page stands there any more.
+
+        Raises
+        ------
+        StoreUnavailable
+            The disk is full.
+        """
+        with self._said(), self.engine.connect() as conn:
+            plain = conn.connection.driver_connection  # within a transaction it would do nothing
+            if isinstance(plain, sqlite3.Connection):
+                plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
     @contextmanager
     def impatient(self, seconds: float) -> Iterator[None]:
         """Wait for other writers only so long in this block: who reads has an answer without writing."""
@@ -207,6 +220,8 @@ class Database:
                 raise StoreUnavailable(told or _sentence(self.name, said)) from error
             kind = StoreError if _damaged(said) else StoreUnavailable
             raise kind(_sentence(self.name, said)) from error
+        except sqlite3.OperationalError as error:
+            raise StoreUnavailable(_sentence(self.name, str(error))) from error
         except UnicodeDecodeError as error:
             # the very words by which the file says how it is made, or what is wrong with them
             raise StoreError(_sentence(self.name, "malformed text")) from error

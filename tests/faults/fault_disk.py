@@ -38,7 +38,10 @@ class FullDisk:
         self.before = content(done)
         killing.driver.run(*self._typed(done))
         self.after = content(done)
-        self.need = _size(done / "qc.db-wal") or LIKELY
+        size = _size(done / "qc.db-wal")
+        # what is left to the next command, or the board's worker, is done by whoever looks
+        self.end = {n: rows for n, rows in looked_at(killing.driver, done).items() if n != "status"}
+        self.need = size or LIKELY
         clear_beside(done)
 
     def _typed(self, shop):
@@ -56,6 +59,8 @@ class FullDisk:
 
     def _judged(self, run, shop):
         beside = self.verb.whole(shop, done=False)
+        if self.verb.opens and run.code == 0 and "Not judged since" in run.out:
+            return beside  # who only looks is told that what is shown is that of before
         return [*faults_of(run, shop, self.before, self.after), *beside]
 
     def _later(self, shop):
@@ -63,7 +68,7 @@ class FullDisk:
         looked_at(self.killing.driver, shop)
         self.killing.driver.run(*self._typed(shop))
         looked_at(self.killing.driver, shop)
-        wrong = different(content(shop), self.after)
+        wrong = different(content(shop), self.end)
         beside = [f"with room again {fault}" for fault in self.verb.whole(shop, done=True)]
         found = beside + [f"with room again {', '.join(wrong)} differ"] if wrong else []
         verified = self.killing.driver.run("verify", "--workshop", str(shop))

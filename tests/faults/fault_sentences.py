@@ -11,7 +11,8 @@ NOTHING, WAITING, JUDGED = "nothing was stored", "stored, not yet judged", "stor
 CLAIMS = {
     NOTHING: re.compile(r"nothing (of it |new )?was (stored|changed|kept|written)", re.I),
     WAITING: re.compile(r"not (yet )?(been )?judged", re.I),
-    JUDGED: re.compile(r"(is|are|was|were) stored and judged", re.I),
+    # of a person who left nothing is judged
+    JUDGED: re.compile(r"(is|are|was|were) stored and judged|has left and the name is erased", re.I),
 }
 MACHINE_AT_FAULT = 3
 WELL = (0, 1)
@@ -44,6 +45,8 @@ def faults_of(run, shop, before, after):
     if run.code in WELL:
         return [] if so == JUDGED else [f"it ended well, but {so}"]
     claimed = [name for name, words in CLAIMS.items() if words.search(run.err)]
+    if so == JUDGED and all(before[name] == after[name] for name in TOLD if name in before and name in after):
+        so = WAITING if claimed == [WAITING] else so  # no verdict hangs on it, so both are true
     found = []
     if TRACEBACK in run.err:
         found.append(f"a traceback: {run.err[-300:]}")

@@ -231,7 +231,7 @@ def backups_of(shop):
 
 def back_of(shop):
     """Return the folder beside a workshop into which it is brought back."""
-    return shop.parent / f"{shop.name} back"
+    return shop.parent / f"{shop.name} restored"
 
 
 def out_of(shop):

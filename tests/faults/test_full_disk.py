@@ -17,7 +17,10 @@ STEPS = 4
 
 
 KEPT = "upload one that nobody can read with one that is read"
-DISKS = ("upload one", KEPT, "upload with a mapping", "mend one", "close", "freeze")
+DISKS = (
+    *("upload one", KEPT, "upload with a mapping", "mend one", "close", "freeze"),
+    *("a person leaves", "save a plan on the board"),
+)
 
 
 @pytest.fixture(scope="module", params=DISKS)

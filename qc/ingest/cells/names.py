@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -236,26 +235,44 @@ def heading(
     >>> heading("Room C").field, heading("Cents").unit
     ('air_c', '')
     """
-    names = ChainMap(extra or {}, _NAMES)  # asked for each cell of a sheet, so nothing is copied
-    whole = plain(text)
-    if whole in names:
-        return Heading(whole, names[whole])
-    spaced = " ".join(whole.replace(".", " ").split())  # Ser.No.
-    if spaced in names:
-        return Heading(spaced, names[spaced])
-    bracket = _BRACKETS.match(text.strip())
-    if bracket:
-        name = plain(bracket["name"])
-        unit, basis, stray = split_unit(bracket["unit"], units)
-        return Heading(name, names.get(name, ""), unit, basis, stray)
-    words = whole.split(" ")
-    for cut in range(len(words) - 1, 0, -1):
-        unit, basis, stray = split_unit(" ".join(words[cut:]), units)
-        if not stray and (unit or basis):
-            name = " ".join(words[:cut])
-            if name in names:
-                return Heading(name, names[name], unit, basis)
+    # asked for each cell of a sheet, over and over: what hangs on the text alone is kept
+    if not extra and not units:
+        return _general(text)
+    own = extra or {}
+
+    def field_of(name: str) -> str:
+        return own.get(name) or _NAMES.get(name, "")
+
+    whole, spaced, bracket, cuts = _pieces(text)
+    for name in (whole, spaced):  # Ser.No.
+        if field := field_of(name):
+            return Heading(name, field)
+    if bracket is not None:
+        unit, basis, stray = split_unit(bracket[1], units)
+        return Heading(bracket[0], field_of(bracket[0]), unit, basis, stray)
+    for name, last in cuts:
+        if field := field_of(name):
+            unit, basis, stray = split_unit(last, units)
+            if not stray and (unit or basis):
+                return Heading(name, field, unit, basis)
     return Heading(whole, "")
+
+
+@lru_cache(maxsize=4096)
+def _general(text: str) -> Heading:
+    """Take a heading apart by the general names alone."""
+    return heading(text, {"": ""})
+
+
+@lru_cache(maxsize=4096)
+def _pieces(text: str) -> tuple[str, str, tuple[str, str] | None, tuple[tuple[str, str], ...]]:
+    """Return a heading in plain form, the same without full stops, its name and brackets, its cuts in two."""
+    whole = plain(text)
+    spaced = " ".join(whole.replace(".", " ").split())
+    bracket = _BRACKETS.match(text.strip())
+    words = whole.split(" ")
+    cuts = tuple((" ".join(words[:cut]), " ".join(words[cut:])) for cut in range(len(words) - 1, 0, -1))
+    return whole, spaced, (plain(bracket["name"]), bracket["unit"]) if bracket else None, cuts
 
 
 def split_unit(text: str, units: Mapping[str, str] | None = None) -> tuple[str, str, str]:

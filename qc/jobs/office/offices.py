@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from datetime import date
 from pathlib import Path
 from typing import Protocol
 
 from qc.jobs.errors import JobError
+from qc.jobs.judging import NOTHING_STORED, ending
 from qc.jobs.office.plan_pages import PlanDifference, PlanPage, difference, plan_page
 from qc.jobs.office.plan_saving import PlanSaved, check_text, save_plan
 from qc.jobs.people import People, PersonAnswer, add_person, leave, list_people, reset_person
@@ -129,7 +130,9 @@ class StoreOffice:
 
     @contextmanager
     def _opened(self, *, writes: bool = False) -> Iterator[Workshop]:
-        workshop = open_workshop(self._folder, as_of=self._as_of, writes=writes)
+        # whatever keeps the workshop from being opened, nothing of what was typed is stored then
+        with ending(NOTHING_STORED) if writes else nullcontext():
+            workshop = open_workshop(self._folder, as_of=self._as_of, writes=writes)
         try:
             yield workshop
         finally:

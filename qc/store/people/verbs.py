@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -94,7 +93,4 @@ class PeopleStore(ProvenStore):
         if not self._database.sqlite:
             self._database.write_anew("person", "plan_version")
             return
-        with self._database.engine.connect() as conn:
-            plain = conn.connection.driver_connection
-            if isinstance(plain, sqlite3.Connection):
-                plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._database.empty_log()
