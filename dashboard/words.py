@@ -330,10 +330,9 @@ def _few(verdict: SeriesVerdict) -> str:
 
 
 def _settle(view: SeriesView) -> str:
-    """Say how many more pieces would settle an open answer."""
+    """Say how many more pieces would settle an open answer; a few do not say how near it is."""
     more = view.verdict.pieces_to_settle
     if more is None or more > SETTLE_MOST:
-        # a few pieces do not say how near it is
         near = view.verdict.ppk is not None or more is not None and view.verdict.rests_on >= LEAST_FOR_INDEX
         return f"{SO_NEAR} more pieces alone will not settle whether the limits are kept." if near else ""
     if not more:
