@@ -89,7 +89,8 @@ def begun_with(
     if alike != {first.serial}:
         return found
     # a piece that came back has several points: the one in the set is meant
-    inside = range(found.start_low, found.start_high + 1)
+    end = found.ended or len(points) + 1
+    inside = range(found.start_low, min(found.start_high, end - 1) + 1)
     starts = [place for place in inside if points[place - 1].serial == first.serial]
     if not starts or found.start == starts[0] and found.kind == "shift":
         return found

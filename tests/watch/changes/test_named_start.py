@@ -60,6 +60,7 @@ def test_it_is_told_as_a_step_from_the_first_piece_with_it(kind, named):
         pytest.param(change(), [suspect("KH-12")], id="outside the set"),
         pytest.param(change(), [suspect("KH-8")], id="there already"),
         pytest.param(change(), [suspect(), suspect("KH-9", "tool", 0.9)], id="another is as likely"),
+        pytest.param(change(ended=10), [suspect()], id="over by then"),
         pytest.param(change(firm=True, ended=13), [suspect()], id="told before as over"),
     ],
 )
