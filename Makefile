@@ -8,6 +8,8 @@ KILLS ?= 500
 SEEDS ?= 1 2 3 4
 MONTHS ?=
 BENCH ?= long
+# every command is a process of its own: compiled modules are kept, or each of them compiles six hundred files anew
+export PYTHONDONTWRITEBYTECODE :=
 
 .PHONY: setup demo test test-all check bench fuzz strangers docs clean
 setup: $(STAMP)
