@@ -34,6 +34,9 @@ WHOLE = re.compile(rf"\b[A-Z]{{1,4}}-\w+|{DAY}|{AMOUNT}")
 BY_KEYS = "The arrow keys go from piece to piece, Enter opens it; the same figures stand in the table below."
 """What is said of a chart that the keyboard walks."""
 
+SHARE = re.compile(r"([\d.]+ %\)?)")
+"""A share with its sign, and what closes behind it."""
+
 SHORT_CELL = 12
 """Characters of a cell that stays on one line, such as a day or a tool; chosen, a longer one may break."""
 
@@ -202,7 +205,7 @@ def table(
         [
             html.Tr(
                 [
-                    html.Td(cell, **flush.get(i, _whole(cell)), **{"data-head": name})
+                    html.Td(_set(cell), **flush.get(i, _whole(cell)), **{"data-head": name})
                     for i, (name, cell) in enumerate(zip(head, row, strict=True))
                 ]
             )
@@ -213,6 +216,14 @@ def table(
     inner = html.Table([html.Caption(caption), top, body], className="as-cards")
     # A wide table scrolls by itself; the keyboard must be able to reach it.
     return html.Div(inner, className="table", tabIndex=0, role="region", **{"aria-label": caption})
+
+
+def _set(cell: Any) -> Any:
+    """Return a cell in which no share stands apart from its sign; what is short stays on one line anyway."""
+    if not isinstance(cell, str) or len(cell) <= SHORT_CELL or " %" not in cell:
+        return cell
+    pieces = SHARE.split(cell)
+    return [html.Span(p, className="whole") if i % 2 else p for i, p in enumerate(pieces) if p]
 
 
 def _whole(cell: Any) -> dict[str, str]:
@@ -240,6 +251,7 @@ def masthead(shop: ShopView, chooser: Component) -> Component:
                         id="theme-switch",
                         className="plain",
                         n_clicks=0,
+                        title="Light or dark",
                         **{"aria-label": "Switch between light and dark"},
                     ),
                 ],
