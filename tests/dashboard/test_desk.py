@@ -263,7 +263,7 @@ def test_a_worker_killed_with_a_card_of_the_bench_in_hand_says_what_became_of_it
     killed = desk._worker.process
     os.kill(killed.pid, signal.SIGKILL)
     told = wait_for(desk, ticket)
-    killed.join(10)  # where the card was done before, the next one may not go to whom the blow has yet to reach
+    killed.join(10)  # else the next card may go to one whom the blow has yet to reach
     if told["state"] == "failed":
         stored, kept = (
             "It is stored, ",
