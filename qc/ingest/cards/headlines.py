@@ -14,6 +14,7 @@ _SERIAL = re.compile(r"^\S*\d\S*$")
 _LETTERED = re.compile(r"^[^\W\d_]{1,4}\d{0,4}[-/]?\d{2,6}$")  # letters, perhaps a year, a running number
 _LETTER_BEHIND = re.compile(r"^\d{2,6}[-/]?[A-Z]{1,2}(?:\d{2})?$")  # a running number, a letter, a year: 418T
 _NUMBER_BEHIND = re.compile(r"^[-‐-―−_/.\s]{0,3}\d{2,6}$")
+_CODE = re.compile(r"^[A-Z]{2,3}$")  # how people sign; who is not in the plan is asked about, not left out
 MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 
 
@@ -42,6 +43,17 @@ class HeadLine(NamedTuple):
     text: str
     known: str
     cell: Cell
+
+
+def _strange(cells: Sequence[Cell]) -> list[HeadLine]:
+    """Return cells that say nothing to us in their own words, the first of several as the label of the rest."""
+    if not cells:
+        return []
+    first, *others = cells
+    if not others:
+        return [HeadLine("", first.text.strip(), "", first)]
+    rest = ", ".join(cell.text.strip() for cell in others)
+    return [HeadLine(first.text.strip().rstrip(":"), rest, "", first)]
 
 
 class HeadReader:
@@ -74,11 +86,11 @@ class HeadReader:
         spoken = [self._spoken(cell) for cell in cells]
         if all(found is not None for found in spoken):
             return [line for found in spoken if found for line in found]
-        first = cells[0]
-        if len(cells) == 1:
-            return [HeadLine("", first.text.strip(), "", first)]
-        rest = ", ".join(cell.text.strip() for cell in cells[1:])
-        return [HeadLine(first.text.strip().rstrip(":"), rest, "", first)]
+        # what says its own label holds, whatever stands beside it: a date is not lost for a strange word
+        if any(self._labelled(cell) for cell in cells):
+            rest = [cell for cell, found in zip(cells, spoken, strict=True) if found is None]
+            return [*(line for found in spoken if found for line in found), *_strange(rest)]
+        return _strange(cells)
 
     def _add(self, text: str, label: str, value: str) -> None:
         self._kinds.setdefault(plain(text), set()).add((label, value))
@@ -143,7 +155,7 @@ class HeadReader:
         if field == "serial":
             return bool(_SERIAL.match(text)) or looks_like_serial(text, self.plan.workshop.serial_prefix)
         if field == "person":
-            return text in self._people
+            return text in self._people or bool(_CODE.match(text))
         kinds = {label.casefold() for label, _ in self._kinds.get(plain(text), ())}
         if field in {"model", "card", "tool"}:
             return field in kinds
