@@ -46,7 +46,7 @@ class HeadLine(NamedTuple):
 
 
 def _strange(cells: Sequence[Cell]) -> list[HeadLine]:
-    """Return cells that say nothing to us in their own words, the first of several as the label of the rest."""
+    """Return cells that say nothing to us in their own words, the first of several labelling the rest."""
     if not cells:
         return []
     first, *others = cells
