@@ -19,6 +19,7 @@ from qc.jobs.pieces.left import TO_DECIDE
 from qc.jobs.pieces.measured_again import measured_again, measured_since_mended
 from qc.jobs.pieces.outside import figures_of
 from qc.jobs.pieces.rows import HoldRow, PieceDecided
+from qc.jobs.pieces.since_when import since_words
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic, Plan, Stage
 from qc.sayings import (
@@ -97,7 +98,11 @@ def by_signals(
         because = f"signal {signal.name}: {signal.found.sentence}{_end_words(workshop, signal)}"
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
-        held = rows_under(workshop, figure, serials, "signal", because, step, rests)
+        words = since_words(workshop, signal, verdict)
+        held = (
+            replace(row, because=because + words.get(row.serial, ""))
+            for row in rows_under(workshop, figure, serials, "signal", because, step, rests)
+        )
         rows += with_since(workshop, signal, verdict, held, gone)
     return rows
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qc.jobs.judging import signals_of_day
-from qc.jobs.pieces import covered_by
+from qc.jobs.pieces import covered_by, since_words
 from qc.jobs.signals import life_of
 from qc.jobs.whole_piece.sharing import Genealogy
 from qc.jobs.workshop import Workshop
@@ -76,6 +76,7 @@ def signals_of_piece(
                 "" if serial in inside else f", by its part{'s' if len(inside) > 1 else ''} {listed(inside)}"
             )
             life = life_of(workshop, signal, verdict)
+            words = since_words(workshop, signal, verdict) if signal.state in OPEN_STATES else {}
             found.append(
                 SignalOfPiece(
                     signal.id,
@@ -83,7 +84,7 @@ def signals_of_piece(
                     signal.state,
                     life.standing,
                     verdict.title + part,
-                    life.sentence,
+                    life.sentence + next((words[one] for one in inside if one in words), ""),
                     signal.found,
                     signal.name,
                 )
