@@ -398,7 +398,9 @@ def test_a_piece_says_that_it_was_made_under_a_mended_signal_and_what_became_of_
     sheet = bows.folder.parent / "again.csv"
     sheet.write_text(f"serial,model,date,person,gauge,rise\nA-033,alto,{bows.day},FT,HG-1,52.0\n")
     bows.ask("upload", sheet, "--who", "FT")
-    became = {serial: signals_of(bows, serial)[0]["became"] for serial in ("A-031", "A-032", "A-033", "A-037")}
+    became = {
+        serial: signals_of(bows, serial)[0]["became"] for serial in ("A-031", "A-032", "A-033", "A-037")
+    }
     assert became["A-031"] == f"{told}A-031: ticked off by ML on 12 Mar: bent anew."
     assert became["A-032"].endswith("A-032: released by ML on 12 Mar: seen by the lead.")
     assert became["A-033"].endswith("A-033: measured again on 13 Mar.")

@@ -285,8 +285,8 @@ def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) ->
 def covered_by(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
     """Return all pieces that a signal is about, in order of making: what every page says a piece lies in.
 
-    Those in its stretch as the readings tell of it now, and all that were made under its cause, as the page of
-    the signal lists them: one that was ticked off, or measured again, was made under it all the same.
+    Those in its stretch as the readings tell of it now, and all that were made under its cause, as the page
+    of the signal lists them: one that was ticked off, or measured again, was made under it all the same.
     """
     told = [] if signal.shown else kept_pieces(verdict, signal.found)
     own = {p.ordinal: p for p in told or pieces_in(verdict, signal.found)}

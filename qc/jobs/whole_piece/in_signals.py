@@ -68,8 +68,9 @@ def signals_of_piece(
 ) -> tuple[SignalOfPiece, ...]:
     """Return the signals that a piece, or a part of it, lies in, those that wait first.
 
-    They are those by which it is held (`qc.jobs.pieces.covered_by`), those in whose stretch it lies, and those
-    under whose cause it was made; `hold` are the rows of the list of pieces to hold for it and its parts.
+    They are those by which it is held (`qc.jobs.pieces.covered_by`), those in whose stretch it lies, and
+    those under whose cause it was made; `hold` are the rows of the list of pieces to hold for it and its
+    parts.
     """
     by_key = {str(verdict.key): verdict for verdict in verdicts}
     own = {serial, *tree.inside(serial)}
