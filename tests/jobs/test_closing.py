@@ -378,3 +378,33 @@ def test_a_mend_lets_no_piece_go_that_is_in_the_house(bows):
 def test_answered_otherwise_it_holds_nothing(bows, words):
     closed = bows.close(*words)
     assert held(bows) == {} and "to_tick" not in closed
+
+
+def signals_of(bows, serial):
+    return bows.ask("piece", serial)["signals"]
+
+
+def test_a_piece_says_that_it_was_made_under_a_mended_signal_and_what_became_of_it(bows):
+    """Of the first time, too, where it opened anew and everything was ticked off or measured since."""
+    bows.close(*CAUSE, "--outcome", "mended")
+    bows.measure(56.0, 2)
+    closed = bows.close(*CAUSE, "--outcome", "mended")
+    (own,) = signals_of(bows, "A-031")
+    told = "A-031 was made under it. ML closed it as mended on 12 Mar (jig): jig shimmed. "
+    assert own["id"] == closed["id"] and own["became"] == f"{told}A-031: not dealt with since."
+    bows.ask("signals", "tick", closed["id"], "--piece", "A-031", "--who", "ML", "--text", "bent anew")
+    bows.ask("hold", "release", "A-032", "--who", "ML", "--why", "seen by the lead")
+    bows.measure(50.0, 2)
+    sheet = bows.folder.parent / "again.csv"
+    sheet.write_text(f"serial,model,date,person,gauge,rise\nA-033,alto,{bows.day},FT,HG-1,52.0\n")
+    bows.ask("upload", sheet, "--who", "FT")
+    became = {
+        serial: signals_of(bows, serial)[0]["became"] for serial in ("A-031", "A-032", "A-033", "A-037")
+    }
+    assert became["A-031"] == f"{told}A-031: ticked off by ML on 12 Mar: bent anew."
+    assert became["A-032"].endswith("A-032: released by ML on 12 Mar: seen by the lead.")
+    assert became["A-033"].endswith("A-033: measured again on 13 Mar.")
+    assert became["A-037"].endswith("A-037: not dealt with since.")
+    assert signals_of(bows, "A-030") == signals_of(bows, "A-039") == []
+    text = bows.command("piece", "A-031", "--workshop", bows.folder, "--as-of", bows.day).stdout
+    assert "Signals:\n- 1 (closed, cause mended): Bow: Rise: " in text and became["A-031"] in text
