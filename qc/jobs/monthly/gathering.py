@@ -231,7 +231,7 @@ def _reactions(
                 opened=then.today - timedelta(days=life.age_days),
                 age_days=life.age_days,
                 state=SIGNAL_WORDS[life.state],
-                pieces=row.found.pieces,
+                pieces=1 if row.found.kind == "single" else row.found.pieces,
                 called=life.name,
                 finding=life.sentence,
                 owner=life.owner or "",

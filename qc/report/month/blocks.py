@@ -113,12 +113,12 @@ def _change(plan: Plan, verdict: SeriesVerdict, signal: SignalResult, standing: 
 
 
 def reaction_of(plan: Plan, verdict: SeriesVerdict, signal: SignalResult) -> tuple[tuple[str, ...], str]:
-    """Return the steps of a reaction, newest piece and gauges named, and the usual cautions of its stage."""
+    """Return the steps of a reaction, the piece to look at again and the gauges named, and the usual cautions of its stage."""
     stage = plan.stage(verdict.key.stage)
     figure = plan.characteristic(verdict.key.stage, verdict.key.characteristic)
     better = is_good_news(signal, verdict.kind)
     reaction = figure.reaction if figure else ()
-    steps = steps_for(verdict.points, reaction, signal.next_step, verdict.kind, better=better)
+    steps = steps_for(verdict.points, reaction, signal.next_step, verdict.kind, better=better, found=signal)
     return steps, caution_words(stage.cautions if stage else ())
 
 
