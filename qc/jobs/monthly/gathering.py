@@ -162,7 +162,8 @@ class _Gathered:
             upstream=tuple((r.result.title, r.sentence) for r in screened_of(self.then, self.verdicts)),
         )
         held = content.held_pieces, content.left_held
-        return replace(content, decisions=decisions(self.verdicts, dies, gauges, *held))
+        asked = decisions(self.verdicts, dies, gauges, *held, reactions=content.reactions, as_of=as_of)
+        return replace(content, decisions=asked)
 
 
 def month_days(which: str) -> tuple[date, date]:
@@ -231,7 +232,7 @@ def _reactions(
                 opened=then.today - timedelta(days=life.age_days),
                 age_days=life.age_days,
                 state=SIGNAL_WORDS[life.state],
-                pieces=row.found.pieces,
+                pieces=1 if row.found.kind == "single" else row.found.pieces,
                 called=life.name,
                 finding=life.sentence,
                 owner=life.owner or "",
