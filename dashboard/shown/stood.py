@@ -38,10 +38,11 @@ def as_it_stood(view: SignalView, series: SeriesView) -> SeriesView:
         return series
     found = _moved(told, shift, raised)
     stretches = tuple(replace(s, last=min(s.last, last)) for s in verdict.stretches if s.first <= last)
-    limits = {name: _limit_at(verdict, last, name) for name in ("lower", "upper", "target")}
     then = replace(
         verdict,
-        **limits,
+        lower=_limit_at(verdict, last, "lower"),
+        upper=_limit_at(verdict, last, "upper"),
+        target=_limit_at(verdict, last, "target"),
         points=verdict.points[:last],
         pieces=last,
         signals=(found,),
