@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import sqlite3
 from contextlib import redirect_stderr, redirect_stdout
 from datetime import date, timedelta
 from io import StringIO
@@ -408,3 +409,19 @@ def test_a_piece_says_that_it_was_made_under_a_mended_signal_and_what_became_of_
     assert signals_of(bows, "A-030") == signals_of(bows, "A-039") == []
     text = bows.command("piece", "A-031", "--workshop", bows.folder, "--as-of", bows.day).stdout
     assert "Signals:\n- 1 (closed, cause mended): Bow: Rise: " in text and became["A-031"] in text
+
+
+def test_a_value_typed_by_hand_is_asked_about_as_it_was_typed(bows):
+    """The question about a mend names the value of the mend; the card's own words stay on record."""
+    sheet = bows.folder.parent / "slip.csv"
+    sheet.write_text(f"serial,model,date,person,gauge,rise\nA-040,alto,{bows.day},FT,HG-1,5.2\n")
+    bows.ask("upload", sheet, "--who", "FT")
+    [row] = [one["row"] for one in bows.ask("held", "list")["held"]]
+    words = ("--who", "FT", "--workshop", bows.folder, "--as-of", bows.day)
+    told = bows.command("held", "mend", row, "--set", "value=75", *words)
+    assert told.exit_code == 1 and "A-040 reads 75 mm where about 50.2 is usual" in told.output
+    assert bows.command("held", "mend", row, "--set", "value=52", *words).exit_code == 0
+    with sqlite3.connect(bows.folder / "qc.db") as base:
+        [kept] = base.execute("select value, text from reading order by id desc limit 1").fetchall()
+    base.close()
+    assert kept == (52.0, "5.2")

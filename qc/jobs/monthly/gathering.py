@@ -15,7 +15,7 @@ from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_d
 from qc.jobs.losses import screened_of, yields_of
 from qc.jobs.monthly.counted import checked_gauges, data_lines, late_lines, plan_lines, signals_words
 from qc.jobs.pieces import HoldRow, hold_list, why_words
-from qc.jobs.signals import life_of
+from qc.jobs.signals import had_words, life_of
 from qc.jobs.workshop import Workshop
 from qc.report.month import (
     LEFT_HELD,
@@ -235,7 +235,7 @@ def _reactions(
                 pieces=1 if row.found.kind == "single" else row.found.pieces,
                 called=life.name,
                 finding=life.sentence,
-                owner=life.owner or "",
+                owner=life.owner or had_words(life.had),
                 due=life.due,
                 steps=life.steps,
                 caution=caution_words(life.cautions),
