@@ -2,9 +2,9 @@
 
     python tests/strangers/tenth/make_layouts.py
 
-The sheets and their readings stand in `layouts.txt`, as a person wrote them before anything was run: a line
-`= file`, a line `why`, lines of readings, a line `---`, and the sheet. A workbook's sheet is written with bars between
-its cells; `tab NAME` begins a tab and `merge A1:D1` merges cells.
+The sheets and their readings stand in `layouts.txt`, as a person wrote them before anything was run: a
+line `= file`, a line `why`, lines of readings, a line `---`, and the sheet. A workbook's sheet is
+written with bars between its cells; `tab NAME` begins a tab and `merge A1:D1` merges cells.
 """
 
 from __future__ import annotations

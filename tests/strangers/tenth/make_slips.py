@@ -2,10 +2,11 @@
 
     python tests/strangers/tenth/make_slips.py
 
-A workshop is lived through from a seed: pieces begin one or two a day and pass a stage every few days, with lots that differ,
-pieces that differ and readings with long tails. Cards until the cut are the record; the card that a piece has next is drawn anew
-for each case and one slip is put on it. Which slips somebody who knows the record could see is said by size: a figure six
-standard deviations of its series from where it belongs can be seen, a smaller slip cannot.
+A workshop is lived through from a seed: pieces begin one or two a day and pass a stage every few days,
+with lots that differ, pieces that differ and readings with long tails. Cards until the cut are the
+record; the card that a piece has next is drawn anew for each case and one slip is put on it. Which
+slips somebody who knows the record could see is said by size: a figure six standard deviations of its
+series from where it belongs can be seen, a smaller slip cannot.
 """
 
 from __future__ import annotations
@@ -77,10 +78,25 @@ SPREAD = {  # of the lot, the piece and the reading; digits behind the point
     "Key spring": (4, 8, 4, 0),
 }
 CENTRE = {
-    "Wand Kranz": 0.52, "Wand Flanke": 0.42, "Wand Hals": 0.44, "Inner OD": 13.95, "Outer bore": 14.10, "Slide drag": 0.9,
-    "Skew mouth": 70, "Skew bow": 70, "Drehmoment": 31.0, "Axialspiel": 36, "Leck": 4.0, "Gloss flare": 530, "Gloss bow": 512,
-    "Gloss slide": 500, "Ra flare": 0.13, "Ra bow": 0.15, "Ra slide": 0.14, "Key spring": 240,
-}  # fmt: skip
+    "Wand Kranz": 0.52,
+    "Wand Flanke": 0.42,
+    "Wand Hals": 0.44,
+    "Inner OD": 13.95,
+    "Outer bore": 14.10,
+    "Slide drag": 0.9,
+    "Skew mouth": 70,
+    "Skew bow": 70,
+    "Drehmoment": 31.0,
+    "Axialspiel": 36,
+    "Leck": 4.0,
+    "Gloss flare": 530,
+    "Gloss bow": 512,
+    "Gloss slide": 500,
+    "Ra flare": 0.13,
+    "Ra bow": 0.15,
+    "Ra slide": 0.14,
+    "Key spring": 240,
+}
 NATURAL = {2: 0, 3: 3, 4: 0, 5: -13, 6: 3, 8: 2}
 COATED = {"bell": 18.5, "body": 17.5, "slide": 16.0}
 

@@ -29,7 +29,9 @@ def figure(m: Maker, stage: str, names: list[str] | None = None) -> tuple[Piece,
     return piece, rows, day, row, have[int(m.rng.integers(len(have)))]
 
 
-def change(m: Maker, kind: str, stage: str, turn: Any, names: list[str] | None = None, sure: bool = True) -> None:
+def change(
+    m: Maker, kind: str, stage: str, turn: Any, names: list[str] | None = None, sure: bool = True
+) -> None:
     """Plant a changed figure; it can be seen by its size."""
     for _ in range(200):
         piece, rows, day, row, name = figure(m, stage, names)
@@ -86,7 +88,9 @@ def dropped_digit(text: str, m: Maker) -> str | None:
     return new if len(at) > 1 and new[0].isdigit() and new[-1].isdigit() else None
 
 
-def serial_of(m: Maker, kind: str, stage: str, turn: Any, mend: bool, count: int = 3, seen: bool = True) -> None:
+def serial_of(
+    m: Maker, kind: str, stage: str, turn: Any, mend: bool, count: int = 3, seen: bool = True
+) -> None:
     """Plant a wrong serial on all rows of a piece."""
     for _ in range(200):
         (piece, *others), rows, day = m.some(stage, count)
@@ -183,7 +187,9 @@ def text_slips(m: Maker) -> None:
                 _, rows, day, row, name = figure(m, stage)
                 if (new := turn(row[name])) != row[name]:
                     was, row[name] = row[name], new
-                    m.plant("sign for a digit", stage, rows, day, [([row], name, was, {"value": number(was)})])
+                    m.plant(
+                        "sign for a digit", stage, rows, day, [([row], name, was, {"value": number(was)})]
+                    )
                     break
 
 
@@ -206,7 +212,12 @@ def figures(m: Maker) -> None:
         change(m, "digit lost", stage, dropped_digit)
     for stage in ["taper", "bell", "fit", "tune", "coat", "rotor", "last"]:
         change(m, "small slip", stage, lambda t, m: small(t, m), sure=False)
-    for name, stage in [("Inner OD", "fit"), ("Outer bore", "fit"), ("Venturi", "taper"), ("Wand Hals", "bell")]:
+    for name, stage in [
+        ("Inner OD", "fit"),
+        ("Outer bore", "fit"),
+        ("Venturi", "taper"),
+        ("Wand Hals", "bell"),
+    ]:
         change(m, "inch for mm", stage, times(1 / 25.4), [name])
     change(m, "um for mm", "fit", times(1000), ["Inner OD"])
     change(m, "um for mm", "bell", times(1000), ["Wand Kranz"])
@@ -266,7 +277,9 @@ def pairs(m: Maker) -> None:
             (piece, *_), rows, day = m.some(stage)
             done = already(m, stage, piece)[-int(m.rng.integers(1, 9))]
             old = [{**r, "Date": day} for r in m.drawn[done.serial, stage]]
-            m.plant("card again on another day", stage, [*rows, *old], day, [(old, "Date", old[0]["Date"], "ask")])
+            m.plant(
+                "card again on another day", stage, [*rows, *old], day, [(old, "Date", old[0]["Date"], "ask")]
+            )
     for stage, column, turn in [
         ("fit", "Station", {"mouth": "mid", "mid": "bow", "bow": "mouth"}),
         ("fit", "Leg", {"upper": "lower", "lower": "upper"}),
@@ -280,7 +293,11 @@ def pairs(m: Maker) -> None:
         row = mine[int(m.rng.integers(len(mine)))]
         was, row[column] = row[column], turn[row[column]]
         m.plant("place twice", stage, rows, day, [([row], column, str(was), {column.lower(): str(was)})])
-    for place, stage, wrong in [("Station", "fit", "end"), ("Partial", "tune", 7), ("Area", "coat", "bells and bows")]:
+    for place, stage, wrong in [
+        ("Station", "fit", "end"),
+        ("Partial", "tune", 7),
+        ("Area", "coat", "bells and bows"),
+    ]:
         (piece, *_), rows, day = m.some(stage)
         row = own(rows, piece)[0]
         was, row[place] = row[place], wrong
@@ -290,7 +307,9 @@ def pairs(m: Maker) -> None:
 def who_and_what(m: Maker) -> None:
     """Plant wrong serials, models, people and gauges."""
     for stage in ["taper", "bell", "run", "rotor", "shine", "last", "fit", "coat", "tune", "bell"]:
-        serial_of(m, "serial of another that has the card", stage, lambda p, o, m, s=stage: recent(p, o, m, s), True)
+        serial_of(
+            m, "serial of another that has the card", stage, lambda p, o, m, s=stage: recent(p, o, m, s), True
+        )
     for stage in ["bell", "run", "shine", "last", "rotor", "coat"]:
         serial_of(m, "serial digit doubled", stage, lambda p, o, m: p.serial + p.serial[-1], True)
     for stage in ["taper", "bell", "fit", "last", "shine"]:
@@ -310,11 +329,20 @@ def who_and_what(m: Maker) -> None:
             m,
             "serial of another model",
             stage,
-            lambda p, o, m: next((x.serial for x in m.pieces if x.model != p.model and abs(x.number - p.number) in (1, 10)), None),
+            lambda p, o, m: next(
+                (x.serial for x in m.pieces if x.model != p.model and abs(x.number - p.number) in (1, 10)),
+                None,
+            ),
             True,
         )
     for stage in ["taper", "fit", "coat", "last"]:
-        serial_of(m, "serial of the next on the sheet", stage, lambda p, o, m: next((x.serial for x in o), None), True)
+        serial_of(
+            m,
+            "serial of the next on the sheet",
+            stage,
+            lambda p, o, m: next((x.serial for x in o), None),
+            True,
+        )
     for stage in ["shine", "coat", "last", "run"]:
         serial_of(m, "serial of a piece just begun", stage, lambda p, o, m: begun(m, p), True)
     for stage in ["bell", "run", "rotor", "shine", "last", "coat", "fit", "tune", "bell", "last"]:
@@ -326,7 +354,13 @@ def who_and_what(m: Maker) -> None:
         for row in mine:
             row["Person"] = new
         m.plant("person", stage, rows, day, [(mine, "Person", was, {"person": was})], seen=bool(new))
-    for stage, new in [("fit", "WG-1"), ("bell", "BG-1"), ("run", "MI-1"), ("last", "BA-3"), ("coat", "GM-1")]:
+    for stage, new in [
+        ("fit", "WG-1"),
+        ("bell", "BG-1"),
+        ("run", "MI-1"),
+        ("last", "BA-3"),
+        ("coat", "GM-1"),
+    ]:
         (piece, *_), rows, day = m.some(stage)
         right = dict(fit="MI-1", bell="WG-1", run="SB-1", last="BA-2", coat="CG-1")[stage]
         for row in rows:
@@ -385,7 +419,9 @@ def days(m: Maker) -> None:
         other = gone[-int(m.rng.integers(1, 20))].serial
         for row in mine:
             row["Serial"] = other
-        m.plant("piece long shipped", stage, rows, day, [(mine, "Serial", piece.serial, {"serial": piece.serial})])
+        m.plant(
+            "piece long shipped", stage, rows, day, [(mine, "Serial", piece.serial, {"serial": piece.serial})]
+        )
     for n in (3, 9):
         (piece, *_), rows, day = m.some("out", 2)
         mine = own(rows, piece)
@@ -395,7 +431,9 @@ def days(m: Maker) -> None:
     other = m.waiting["run"][0]
     mine = own(rows, piece)
     mine[0]["Serial"] = other.serial
-    m.plant("shipped unfinished", "out", rows, day, [(mine, "Serial", piece.serial, {"serial": piece.serial})])
+    m.plant(
+        "shipped unfinished", "out", rows, day, [(mine, "Serial", piece.serial, {"serial": piece.serial})]
+    )
 
 
 def slips(m: Maker) -> None:

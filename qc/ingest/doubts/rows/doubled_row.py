@@ -91,19 +91,29 @@ def _left_out(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, obje
 
 
 def _fellow(row: FrameRow, sound: pl.DataFrame, plan: Plan) -> tuple[str, object] | None:
-    """Return the other one of two places, where several are filled twice on a card and it is nowhere."""
+    """Return the other one of two places, where several are filled twice on a card and it is nowhere.
+
+    Of a figure read at the valves alone it is the other one of the two that the model has.
+    """
     characteristic = plan.characteristic(row["stage"], row["characteristic"])
     card = sound.filter(
         (pl.col("_part") == row["_part"])
         & (pl.col("serial") == row["serial"])
         & (pl.col("characteristic") == row["characteristic"])
     )
-    for column, allowed in characteristic.places.items() if characteristic is not None else ():
+    if characteristic is None:
+        return None
+    for column, named in characteristic.places.items():
+        allowed = list(named)
         there = {str(value) for value in card[column] if value is not None}
+        if column == "valve":
+            model = plan.model(row["model"] or "")
+            alone = model is not None and len(characteristic.places) == 1
+            allowed = [valve.name for valve in model.valves] if model and alone else []
         at = [name for name in PLACE if name != column]
         twice = card.group_by(at).len().filter(pl.col("len") > 1).height
         rest = [value for value in allowed if str(value) not in there]
-        if column != "valve" and len(allowed) == 2 and len(rest) == 1 and twice > 1:
+        if len(allowed) == 2 and len(rest) == 1 and (twice > 1 or column == "valve"):
             return column, int(rest[0]) if column in WHOLE else rest[0]
     return None
 
