@@ -7,6 +7,7 @@ eight others; what stands below is what is read since.
 
 from __future__ import annotations
 
+import json
 import sys
 from collections import Counter
 from pathlib import Path
@@ -17,6 +18,8 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent))
 
 import score_sheets as score  # noqa: E402
+
+from qc.ingest import Known, check, read_sheet, unfold  # noqa: E402
 
 UNTUNED = {"right": 37, "refused": 6, "held": 6, "misread": 1}
 RIGHT, REFUSED, MISREAD = 46, 3, 0
@@ -50,3 +53,16 @@ def test_slips_of_the_tenth_stranger_say_where_they_are_and_what_was_meant() -> 
             column = headings.index(slip["column"])
             for line in slip["lines"]:
                 assert lines[line - 1].split(";")[column] == str(slip["typed"]), case["file"]
+
+
+def test_of_two_valves_the_one_that_nobody_typed_is_offered_for_a_row_typed_twice() -> None:
+    plan, day = score.planned(HERE)
+    text = "Ventilkarte\n\nDatum;Serial;Modell;Ventil;Leck\n"
+    rows = ["12.11.2026;F26-0300;uhu;F;3,9", "12.11.2026;F26-0300;uhu;F;4,4"]
+    offered = []
+    for model in ("uhu", "sperber"):  # a sperber has one valve: the second row can only be a repeat
+        sheet = (text + "\n".join(rows).replace("uhu", model) + "\n").encode()
+        parts = [unfold(grid, plan) for grid in read_sheet(sheet, "rotor.csv")]
+        (checked,) = check(parts, plan, Known(today=day))
+        offered += [json.loads(row["proposal"]) for row in checked.held.to_dicts() if row["proposal"]]
+    assert offered == [{"valve": "D"}, {"repeat": 2}]
