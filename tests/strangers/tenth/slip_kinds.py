@@ -162,6 +162,9 @@ def copied(m: Maker, kind: str, stage: str, from_record: bool) -> None:
             if row[name] != other[name]:
                 told.append(([row], name, row[name], "ask"))
             row[name] = other[name]
+    for other in () if from_record else given:  # nobody can tell which of two on a sheet was measured
+        if any(other is row for row in rows):
+            told.append(([other], FIGURES[stage][0], other[FIGURES[stage][0]], "ask"))
     m.plant(kind, stage, rows, day, told)
 
 
@@ -368,7 +371,10 @@ def who_and_what(m: Maker) -> None:
         mine = own(rows, piece)
         for row in mine:
             row["Gauge"] = new
-        m.plant("gauge", stage, rows, day, [(mine, "Gauge", right, {"gauge": right})])
+        both = [(mine, "Gauge", right, {"gauge": right})]
+        if stage == "fit":  # the card has two gauges, one a figure
+            both.append((mine, "Gauge", "BG-1", {"gauge": "BG-1"}))
+        m.plant("gauge", stage, rows, day, both)
     for _ in range(3):
         (piece, *_), rows, day = m.some("bell")
         mine = own(rows, piece)
