@@ -43,7 +43,10 @@ def change(
         if sure and away < SEEN:
             continue
         row[name] = new
-        m.plant(kind, stage, rows, day, [([row], name, was, {"value": number(was)})], seen=away >= SEEN)
+        right = number(was)
+        if kind == "inch for mm":  # what three digits of an inch say, and nobody knows better
+            right = round(number(new) * 25.4, SPREAD[name][3])
+        m.plant(kind, stage, rows, day, [([row], name, was, {"value": right})], seen=away >= SEEN)
         return
 
 

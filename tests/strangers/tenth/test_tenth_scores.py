@@ -66,3 +66,19 @@ def test_of_two_valves_the_one_that_nobody_typed_is_offered_for_a_row_typed_twic
         (checked,) = check(parts, plan, Known(today=day))
         offered += [json.loads(row["proposal"]) for row in checked.held.to_dicts() if row["proposal"]]
     assert offered == [{"valve": "D"}, {"repeat": 2}]
+
+
+@pytest.mark.parametrize("wrong", [0, 2, 3, 5])
+def test_the_row_that_breaks_the_order_of_its_card_is_the_one_whose_place_is_offered(wrong: int) -> None:
+    plan, day = score.planned(HERE)
+    places = [(leg, station) for leg in ("upper", "lower") for station in ("mouth", "mid", "bow")]
+    rows = [[leg, at, f"13.95{n}"] for n, (leg, at) in enumerate(places)]
+    meant = rows[wrong][0]
+    rows[wrong][0] = "lower" if meant == "upper" else "upper"
+    head = "Fit card\nSerial;F26-0300\nModel;uhu\nDate;2026-11-12\n\nLeg;Station;Inner OD\n"
+    sheet = (head + "".join(";".join(row) + "\n" for row in rows)).encode()
+    parts = [unfold(grid, plan) for grid in read_sheet(sheet, "fit.csv")]
+    (checked,) = check(parts, plan, Known(today=day))
+    held = {row["row"]: json.loads(row["proposal"] or "{}") for row in checked.held.to_dicts()}
+    assert held.pop(7 + wrong) == {"leg": meant}
+    assert list(held.values()) == [{}]
