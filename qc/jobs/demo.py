@@ -16,7 +16,7 @@ from qc.jobs.receipts import SheetReceipt, Total, UploadReceipt
 from qc.jobs.status import Status, status
 from qc.jobs.upload import ShowProgress, upload
 from qc.jobs.workshop import PLAN, Workshop, open_workshop
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.plan import Plan, load_plan
 from qc.report.terminal import demo_text
 from qc.stats import Tabled
@@ -58,6 +58,7 @@ class Demo(Tabled):
         return demo_text(made, self.status.to_text(), self.report.to_text())
 
 
+@as_meant
 def make_demo(folder: Path, *, progress: ShowProgress | None = None) -> Demo:
     """Make the sample workshop, or use the one that is there; write the report of its last whole month.
 

@@ -13,6 +13,7 @@ from qc import clock
 from qc.ingest import Grid, Known, SheetError, batch_reader, check, draft_plan, look_at, plan_text, unfold
 from qc.jobs.errors import JobError
 from qc.jobs.workshop import PLAN, open_workshop
+from qc.plain import as_meant
 from qc.plan import load_plan
 from qc.report.terminal import new_workshop_text, proposed_plan_text
 from qc.stats import Tabled
@@ -94,6 +95,7 @@ class NewWorkshop(Tabled):
         )
 
 
+@as_meant
 def new_workshop(
     folder: Path, *, sheets: Sequence[tuple[str, bytes | SheetError]] = (), as_of: date | None = None
 ) -> NewWorkshop:

@@ -22,7 +22,7 @@ from qc.jobs.rows import waiting_note
 from qc.jobs.signals import SignalLife, waiting_line, waiting_plain, waiting_signals
 from qc.jobs.then import Changes, changes_since
 from qc.jobs.workshop import Workshop
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.terminal import status_text
 from qc.sayings import OPEN_STATES
 from qc.stats import Tabled
@@ -108,6 +108,7 @@ class Status(Tabled):
         )
 
 
+@as_meant
 def status(workshop: Workshop, *, since: date | None = None, judge: bool = True) -> Status:
     """Return the kept verdicts, worst first, after judging what waits.
 

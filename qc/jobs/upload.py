@@ -80,21 +80,29 @@ def read_files(paths: Iterable[Path]) -> list[GivenFile]:
     QcError
         There is not one among them that can be read; it gives the sentence of each.
     """
-    found: list[GivenFile] = []
-    for path in paths:
-        try:
-            found.append((kept_name(path.name), read_file(path)))
-        except SheetError as error:
-            found.append((kept_name(path.name), error))
+    found = [_read(path) for path in paths]
     errors = [str(data) for _, data in found if isinstance(data, SheetError)]
     if found and len(errors) == len(found):
         raise QcError(" ".join(errors))
     return found
 
 
+def _read(path: Path) -> GivenFile:
+    try:
+        return kept_name(path.name), read_file(path)
+    except SheetError as error:
+        return kept_name(path.name), error
+
+
+def _given(files: Sequence[GivenFile | Path | str] | Path | str) -> list[GivenFile]:
+    """Read from the disk what was named and not brought along."""
+    every = [files] if isinstance(files, str | Path) else files
+    return [_read(Path(one)) if isinstance(one, str | Path) else one for one in every]
+
+
 def upload(
     workshop: Workshop,
-    files: Sequence[GivenFile],
+    files: Sequence[GivenFile | Path | str] | Path | str,
     *,
     who: str = "",
     progress: ShowProgress | None = None,
@@ -109,8 +117,8 @@ def upload(
     ----------
     workshop : Workshop
         An open workshop.
-    files : sequence of (name, bytes)
-        Csv or xlsx files of the bench; `read_files` gives the error in place of the bytes it refuses.
+    files : path or sequence of paths or (name, bytes)
+        Csv or xlsx files of the bench; an error in place of the bytes refuses that file alone.
     who : str
         Code of the person who uploads.
     progress : callable, optional
@@ -141,9 +149,10 @@ def upload(
     with AsBefore() as files_beside, ending(NOTHING_STORED):
         refuse_no_name(who)
         known = mappings_for(workshop, mappings, layouts)
-        read = read_all(workshop, files, known, progress)
+        given = _given(files)
+        read = read_all(workshop, given, known, progress)
         if mappings or layouts:
-            read.taken += read_waiting_too(workshop, files, known)
+            read.taken += read_waiting_too(workshop, given, known)
         taken, parts = read.taken, [part for file in read.taken for part in file.parts]
         _refuse_strange(mappings, parts, read.refused)
         record = known_of_parts(workshop, parts) if parts else None

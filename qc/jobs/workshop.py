@@ -11,6 +11,7 @@ from qc import clock
 from qc.errors import MachineError, UsageError
 from qc.ingest import days_of
 from qc.jobs.errors import JobError
+from qc.plain import as_meant
 from qc.plan import Plan, PlanError, keep_past, load_plan, read_plan_text, template_text
 from qc.store import OWN_FILE, Store, open_store, private_folder, refuse_network_share
 from qc.words import dated_words
@@ -71,6 +72,7 @@ class Workshop:
     note: str = ""
 
 
+@as_meant
 def open_workshop(
     folder: Path | None = None,
     *,

@@ -9,7 +9,7 @@ from qc.errors import UsageError
 from qc.jobs.losses.yields import yields_of
 from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.terminal import rework_text
 from qc.stats import RolledYield, Tabled
 from qc.watch import ReworkCause, StageYield, rework_causes, rolled, summed
@@ -93,6 +93,7 @@ class ReworkReport(Tabled):
         return None if self.rate is None else summed([self.rate * hours])
 
 
+@as_meant
 def rework(workshop: Workshop, *, first: date | None = None, last: date | None = None) -> ReworkReport:
     """Return rework hours by cause and the yields of the stages.
 

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 import polars as pl
 
 from qc.clock import day_of
-from qc.errors import QcError
+from qc.errors import QcError, UsageError
 from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_day
 from qc.jobs.losses import screened_of, yields_of
 from qc.jobs.monthly.counted import checked_gauges, data_lines, late_lines, plan_lines, signals_words
@@ -171,7 +171,7 @@ def month_days(which: str) -> tuple[date, date]:
 
     Raises
     ------
-    QcError
+    UsageError
         It is not written as one.
 
     Examples
@@ -182,7 +182,7 @@ def month_days(which: str) -> tuple[date, date]:
     year, dash, number = which.partition("-")
     written = dash and len(year) == 4 and len(number) == 2 and (year + number).isdecimal()
     if not (written and 1 <= int(number) <= 12 and int(year)):
-        raise QcError(f"'{which}' is not a month. Write it as YYYY-MM, for example 2026-10.")
+        raise UsageError(f"'{which}' is not a month. Write it as YYYY-MM, for example 2026-10.")
     days = monthrange(int(year), int(number))[1]
     return date(int(year), int(number), 1), date(int(year), int(number), days)
 

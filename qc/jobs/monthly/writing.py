@@ -12,7 +12,7 @@ from qc.jobs.monthly.gathering import month_content
 from qc.jobs.monthly.stored import FileNames, copied, put_files, stored_report
 from qc.jobs.upload import ShowProgress
 from qc.jobs.workshop import Workshop
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.month import MonthContent, draw_all, month_answer, month_html, month_pdf, month_workbook
 from qc.report.terminal import month_text
 from qc.stats import Tabled
@@ -49,6 +49,7 @@ class MonthReport(Tabled):
         return f"{self.not_judged}\n{told}" if self.not_judged else told
 
 
+@as_meant
 def month(
     workshop: Workshop, which: str, *, out: Path | None = None, progress: ShowProgress | None = None
 ) -> MonthReport:

@@ -8,7 +8,7 @@ import polars as pl
 
 from qc.ingest.reading import TableSource
 from qc.jobs.questions.study_read import faults_named, read_study_table, take_labels, take_numbers
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.terminal import average_text
 from qc.stats import MeanAndSd, StatisticsError, Tabled, frame_of, mean_and_sd
 
@@ -38,6 +38,7 @@ class Averages(Tabled):
         return frame_of([{"series": name or None} | one.to_dict() for name, one in self.series.items()])
 
 
+@as_meant
 def average(
     path: TableSource,
     value: str,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.terminal import chart_factors_text, limit_factors_text, t2_limits_text
 from qc.stats import (
     THREE_SIGMA_RATE,
@@ -161,6 +161,7 @@ def chart_factors(sizes: Sequence[int]) -> ChartFactors:
     return ChartFactors(tuple(factors(n) for n in sizes))
 
 
+@as_meant
 def limit_factors(
     pieces: Sequence[int],
     *,
@@ -226,6 +227,7 @@ def limit_factors(
     return LimitFactors(content, confidence, asked, sides, k, known, future, rows)
 
 
+@as_meant
 def t2_limits(points: Sequence[int], figures: int, rate: float = THREE_SIGMA_RATE) -> T2Limits:
     """Limits of T2 within a baseline and afterwards.
 

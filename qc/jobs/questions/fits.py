@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.terminal import fit_text
 from qc.stats import Tabled
 from qc.trade import LimitFit, limit_fit
@@ -28,6 +28,7 @@ class FitOfLimits(Tabled):
         return fit_text(self.fit, self.hole_um, self.shaft_um)
 
 
+@as_meant
 def fit_of_limits(hole_um: tuple[float, float], shaft_um: tuple[float, float]) -> FitOfLimits:
     """Give the fit that two pairs of limit deviations promise.
 

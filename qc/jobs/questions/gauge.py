@@ -18,6 +18,7 @@ from qc.jobs.questions.study_read import (
     take_labels,
     take_numbers,
 )
+from qc.plain import as_meant
 from qc.report.terminal import HandFigures, agreement_text, gauge_text, linearity_text, taken_text
 from qc.stats import (
     AverageRange,
@@ -150,6 +151,7 @@ class GaugeAgreement(ColumnAnswer):
         return frame_of(rows)
 
 
+@as_meant
 def gauge_study(
     path: TableSource,
     value: str,
@@ -259,6 +261,7 @@ def _filled(table: Table, value: str) -> Table:
     return table if there.all() or not there.any() else table.picked(there.arg_true())
 
 
+@as_meant
 def gauge_linearity(
     path: TableSource, value: str, reference: str, *, confidence: float = 0.95, sheet: str | None = None
 ) -> GaugeLinearity:
@@ -279,6 +282,7 @@ def gauge_linearity(
     return GaugeLinearity(table.name, value, found)
 
 
+@as_meant
 def gauge_agreement(
     path: TableSource,
     value: str,

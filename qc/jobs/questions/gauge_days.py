@@ -9,6 +9,7 @@ import polars as pl
 from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.gauge import ColumnAnswer, guard_where
 from qc.jobs.questions.study_read import SMALL, faults_named, read_study_table, take_labels, take_numbers
+from qc.plain import as_meant
 from qc.report.terminal import check_standard_text, over_days_text
 from qc.stats import (
     CheckStandard,
@@ -96,6 +97,7 @@ class GaugeCheckStandard(ColumnAnswer):
         return check_standard_text(self.sets, self.found, self.outside, self.value, self.file)
 
 
+@as_meant
 def gauge_over_days(
     path: TableSource,
     value: str,
@@ -138,6 +140,7 @@ def gauge_over_days(
     return GaugeOverDays(table.name, value, sets, levels, guard)
 
 
+@as_meant
 def gauge_check_standard(
     path: TableSource,
     value: str,

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypedDict, Unpack
 
-from qc.plain import Arguments, JsonObject
+from qc.plain import Arguments, JsonObject, as_meant
 from qc.report.terminal import SHARES, estimated_text, run_lengths_text
 from qc.stats import (
     THREE_SIGMA_RATE,
@@ -207,6 +207,7 @@ class EstimatedRunLengths(Tabled):
         )
 
 
+@as_meant
 def run_lengths(
     kind: str, *, shifts: Sequence[float] = SHIFTS, **options: Unpack[RunLengthOptions]
 ) -> RunLengths | EstimatedRunLengths:

@@ -21,7 +21,7 @@ from qc.jobs.questions.study_read import (
     sort_rows,
 )
 from qc.jobs.questions.study_write import points_table, signals_table, write_tables
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.terminal import checks_text, study_text, taken_text
 from qc.stats import (
     KINDS,
@@ -87,9 +87,10 @@ class StudyResult(Tabled):
         return points_table(self.answers) if what == "points" else signals_table(self.answers)
 
 
+@as_meant
 def study(
     path: TableSource,
-    value: str,
+    value: str | Sequence[str],
     chart: str = "individuals",
     *,
     workshop: Path | None = None,
@@ -105,8 +106,8 @@ def study(
         A csv, parquet or xlsx file with names in its first row, a frame, or a card as a bench writes it; rows
         in order of making. A folder of parquet files is one table, in the order of their names, of any size:
         it is studied part by part.
-    value : str
-        Column of the readings; several names separated by commas for `t2` and `mewma`.
+    value : str or sequence of str
+        Column of the readings; for `t2` and `mewma` several, in a list or separated by commas.
     chart : str
         Kind of chart.
     workshop : Path, optional
@@ -132,6 +133,7 @@ def study(
         The data are at fault; the message says where and what to do.
     """
     asked = complete(options)
+    value = value if isinstance(value, str) else ",".join(value)
     idle = check_fit(asked, chart)
     question = question_of(asked, chart)
     values = number_columns(value) if KINDS[chart].several else [value]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from qc.ingest.cells import read_decimal
+from qc.ingest.cells import days_of, read_decimal
 from qc.ingest.reading import (
     MAX_BYTES,
     MAX_CELLS,
@@ -28,7 +28,8 @@ from qc.stats.studies import StudyOptions, columns
 if TYPE_CHECKING:
     from qc.plan import Plan
 
-DAY_FIRST = r"^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2,4}\b"  # a date that does not sort as text
+DAY_FIRST = r"^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2,4}\b"  # a date that does not sort as it is written
+TIME = re.compile(r"\d{2}:\d{2}(:\d{2}(\.\d+)?)?")  # what sorts behind a day as it is written
 WITHIN_TEXT = re.compile(r"(?<!\d)(?<!\d[.,])\d+")  # a number within a text, not the decimals of one
 PLAIN_NUMBER = re.compile(r"\d{1,12}(\.\d{0,12})?|\.\d{1,12}", re.ASCII)  # a size given as one number
 OTHER_SIGNS = "[,\u2010-\u2014\u2212]"  # a decimal comma, and what prints as a minus
@@ -231,8 +232,8 @@ def take_labels(table: Table, column: str) -> pl.Series:
 def sort_rows(table: Table, column: str, *, as_text: bool = False) -> Table:
     """Sort rows by a column: as numbers where all cells are numbers, else (or when told so) as text.
 
-    Numbers within a text count as numbers, so that T-9 comes before T-10; ISO dates and times sort well so, a
-    date that begins with its day would not and is refused.
+    Numbers within a text count as numbers, so that T-9 comes before T-10; dates sort by their day in whatever
+    writing, and one that can be read two ways is refused with both.
     """
     cells = take_column(table, column)
     if cells.dtype == pl.String:
@@ -249,12 +250,23 @@ def _text_order(cells: pl.Series, table: Table, column: str) -> pl.Series:
     """Pad the numbers within a text, so that text order is their order; decimals keep their digits."""
     dated = cells.str.contains(DAY_FIRST).fill_null(False)
     if dated.any():
-        row = int(dated.arg_true()[0])
-        place = f"{table.where(row, column)}: '{cells[row]}' in column '{column}'"
-        raise StatisticsError(f"{place} is a date that does not sort; write it year first, as 2026-11-03")
+        firsts = [str(text) for text in cells.filter(dated).unique()]
+        cells = cells.replace({text: _year_first(text, cells, table, column) for text in firsts})
     texts = cells.unique().drop_nulls()
     padded = {text: WITHIN_TEXT.sub(lambda run: run[0].zfill(20), text) for text in texts}
     return cells.replace(padded)
+
+
+def _year_first(text: str, cells: pl.Series, table: Table, column: str) -> str:
+    """Write a date that begins with its day so that it sorts; a time behind it stays."""
+    days, behind = days_of(text), text[len(re.match(DAY_FIRST, text)[0]) :].strip()  # type: ignore[index]
+    if len(days) == 1 and (not behind or TIME.fullmatch(behind)):
+        return f"{days[0].isoformat()} {behind}".strip()
+    place = f"{table.where(int((cells == text).arg_true()[0]), column)}: '{text}' in column '{column}'"
+    if len(days) > 1:
+        both = " or ".join(day.isoformat() for day in days)
+        raise StatisticsError(f"{place} can be read two ways, {both}: write the one you mean")
+    raise StatisticsError(f"{place} is a date that does not sort; write it year first, as 2026-11-03")
 
 
 def _stable_order(cells: pl.Series) -> pl.Series:

@@ -10,7 +10,7 @@ from typing import Final
 from qc.ingest.cells import read_decimal
 from qc.ingest.reading import Table, TableSource
 from qc.jobs.questions.study_read import SMALL, faults_named, read_study_table, take_labels
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.report.terminal import uncertainty_text
 from qc.stats import ExpandedUncertainty, StatisticsError, StatisticsUsageError, Tabled, expanded_uncertainty
 from qc.words import closest, listed
@@ -75,6 +75,7 @@ class Uncertainty(Tabled):
         return uncertainty_text(self.found, rows)
 
 
+@as_meant
 def uncertainty(
     source: TableSource | None = None,
     causes: Sequence[str] = (),

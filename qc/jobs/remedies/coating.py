@@ -10,6 +10,7 @@ from qc.jobs.remedies.cards import COAT, asked_sheet
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.planned import Limits, given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
+from qc.plain import as_meant
 from qc.report.terminal import coat_lead, coat_text, rule_words, taken_text
 from qc.shares import percent_words
 from qc.stats import Tabled
@@ -108,6 +109,7 @@ class CoatResult(Tabled):
         return taken_text(text, self.taken)
 
 
+@as_meant
 def coat(
     sheet: SheetSource,
     *,

@@ -11,6 +11,7 @@ from qc.jobs.remedies.cards import RACK, asked_sheet
 from qc.jobs.remedies.errors import RemedyError, RemedyUsageError
 from qc.jobs.remedies.planned import given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import RemedySheet, SheetRow, SheetSource, with_taken
+from qc.plain import as_meant
 from qc.report.terminal import end_words, left_words, pair_lead, pair_text, run_words, taken_text
 from qc.stats import Tabled
 from qc.trade import (
@@ -122,6 +123,7 @@ class PairResult(Tabled):
         return taken_text(text, self.taken)
 
 
+@as_meant
 def pair(
     inner: SheetSource,
     outer: SheetSource,

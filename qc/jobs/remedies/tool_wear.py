@@ -13,6 +13,7 @@ from qc.jobs.remedies.cards import asked_sheet, wear_wanted
 from qc.jobs.remedies.errors import RemedyUsageError
 from qc.jobs.remedies.planned import given, model_of_sheet, planned_limits
 from qc.jobs.remedies.sheet import MOST_FIGURE, RemedySheet, SheetRow, SheetSource, with_taken
+from qc.plain import as_meant
 from qc.plan import Plan
 from qc.report.terminal import Forecast, taken_text, urgency, wear_text, wear_words, weeks_words
 from qc.stats import Tabled
@@ -105,6 +106,7 @@ class WearResult(Tabled):
         return tuple(sorted(self.tools, key=lambda tool: urgency(tool.forecast)))
 
 
+@as_meant
 def wear(
     sheet: SheetSource,
     *,

@@ -13,6 +13,7 @@ from qc.jobs.remedies.instruments import model_of
 from qc.jobs.remedies.notes import read_notes
 from qc.jobs.remedies.planned import Given, given, instrument_for, one_piece
 from qc.jobs.remedies.sheet import RemedySheet, SheetSource, with_taken
+from qc.plain import as_meant
 from qc.report.terminal import learned_words, taken_text, tune_summary, tune_text
 from qc.stats import Tabled
 from qc.trade import (
@@ -58,6 +59,7 @@ class TuneResult(Tabled):
         return taken_text(tune_text(self.remedy, self.learned), self.taken)
 
 
+@as_meant
 def tune(
     sheet: SheetSource,
     instrument: Instrument | None = None,

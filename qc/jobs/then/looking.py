@@ -18,7 +18,7 @@ from qc.jobs.errors import JobError
 from qc.jobs.judging import touched_by
 from qc.jobs.then.waited import days_words, unanswered_words, waited_words
 from qc.jobs.workshop import Then, Workshop, plan_of, refuse_no_day
-from qc.plain import JsonObject
+from qc.plain import JsonObject, as_meant
 from qc.plan import PlanError
 from qc.stats.change import program_fingerprint
 from qc.store import MARK, JudgedUpTo, PastStore, Store, ToldRecord, Waiting, hash_of
@@ -26,6 +26,7 @@ from qc.watch import SeriesKey
 from qc.words import count_words, dated_words
 
 
+@as_meant
 def known(workshop: Workshop, day: date) -> Workshop:
     """Return the workshop as it was known at the end of a day; it can be read, and refuses what writes.
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypedDict, cast, get_type_hints
+from typing import Annotated, Any, Literal, TypedDict, cast, get_args, get_type_hints
 
-from qc.plain import Arguments
+from qc.errors import UsageError
+from qc.plain import Arguments, as_number
 from qc.stats.errors import StatisticsUsageError
 
 Holds = Literal["labels", "numbers"]
@@ -129,17 +130,34 @@ def complete(options: Mapping[str, object]) -> StudyOptions:
     Raises
     ------
     StatisticsUsageError
-        An option that does not exist.
+        An option that does not exist, or text where a number is needed.
 
     Examples
     --------
-    >>> complete({"lower": 13.9})["limits"]
-    'textbook'
+    >>> complete({"lower": 13.9})["limits"], complete({"rules": ["same-side", "zigzag"]})["rules"]
+    ('textbook', 'same-side,zigzag')
     """
     unknown = sorted(set(options) - set(OPTIONS))
     if unknown:
         raise StatisticsUsageError(f"a study has no option {', '.join(repr(name) for name in unknown)}")
-    return cast(StudyOptions, {name: option.default for name, option in OPTIONS.items()} | dict(options))
+    given = {name: _as_stated(name, value) for name, value in options.items() if value is not None}
+    return cast(StudyOptions, {name: option.default for name, option in OPTIONS.items()} | given)
+
+
+def _as_stated(name: str, value: object) -> object:
+    """Make an option as its type states it of what notebooks hold: 20 for a size, (5, 24) for a baseline."""
+    kinds = set(get_args(OPTIONS[name].type) or (OPTIONS[name].type,))
+    if float in kinds:
+        try:
+            return as_number(f"--{name.replace('_', '-')}", value)
+        except UsageError as wrong:
+            raise StatisticsUsageError(str(wrong)) from None
+    if str not in kinds or isinstance(value, str | Path):
+        return value
+    if isinstance(value, list | tuple):
+        return (":" if name == "baseline" else ",").join(str(_as_stated(name, one)) for one in value)
+    number = as_number(name, value)
+    return f"{number:g}" if isinstance(number, float) else str(number)
 
 
 def given(asked: StudyOptions, option: str) -> bool:

@@ -5,7 +5,7 @@ from datetime import date
 import pypdfium2
 import pytest
 
-from qc.errors import QcError
+from qc.errors import QcError, UsageError
 from qc.jobs.monthly import month, month_content
 from qc.jobs.workshop import open_workshop
 
@@ -103,7 +103,7 @@ def test_yields_are_shares_of_what_went_through(report):
 
 @pytest.mark.parametrize("which", ["2026-13", "2026-1", "october", "2026/10", "", "20261-0"])
 def test_what_is_no_month_is_said(shop, which):
-    with pytest.raises(QcError, match="is not a month"):
+    with pytest.raises(UsageError, match="is not a month"):
         month_content(shop, which)
 
 

@@ -93,6 +93,10 @@ def test_order(tmp_path):
         ["2026-01-09 08:05", "2026-01-09 08:05:30", "2026-01-09 10:00"],
         ["10:00:03.25", "10:00:03.5", "10:00:04"],
         ["1,25 a", "1,5 a", "12 a"],
+        ["2.12.2025", "30.1.2026", "03.02.2026", "3.11.26"],
+        ["30.1.2026 09:05", "30.1.2026 10:00", "3.11.2026 08:00"],
+        ["2026-11-02", "3.11.2026", "2026-11-04"],
+        ["12/31/2026", "01/13/2027"],
     ],
 )
 def test_numbers_within_a_text_count_as_numbers(tmp_path, rising):
@@ -100,10 +104,18 @@ def test_numbers_within_a_text_count_as_numbers(tmp_path, rising):
     assert sort_rows(read_study_table(path), "n").column("n").to_list() == rising
 
 
-@pytest.mark.parametrize("day", ["3.11.2026", "03/11/26", "3-11-2026 08:00"])
+@pytest.mark.parametrize("day", ["33.11.2026", "3.11.2026 8 o'clock", "3.11.2026 8:00"])
 def test_dates_that_do_not_sort_are_refused(tmp_path, day):
     path = written(tmp_path, "t.csv", {"n": ["2026-11-02", day], "x": ["a", "b"]})
     with pytest.raises(StatisticsError, match="line 3: .* in column 'n' is a date that does not sort"):
+        sort_rows(read_study_table(path), "n")
+
+
+@pytest.mark.parametrize("day", ["03/11/26", "3-11-2026 08:00"])
+def test_a_date_of_two_readings_is_refused_with_both(tmp_path, day):
+    path = written(tmp_path, "t.csv", {"n": ["2026-11-02", day], "x": ["a", "b"]})
+    said = "line 3: .* in column 'n' can be read two ways, .*2026-(11-03|03-11).*: write the one you mean"
+    with pytest.raises(StatisticsError, match=said):
         sort_rows(read_study_table(path), "n")
 
 
