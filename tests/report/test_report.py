@@ -214,6 +214,18 @@ def test_page_escapes_and_loads_nothing(content):
     assert not re.search(r'(src|href)="https?:', page) and "<script" not in page
 
 
+def test_on_a_phone_no_column_of_yields_and_limits_is_cut(content):
+    """At 390 pixels last month, a year ago and the intervals of capability lay beyond the edge."""
+    page = month_html(content)
+    for table in ("First pass by stage", "Capability of each series"):
+        own = page.partition(f'aria-label="{table}"')
+        assert own[0].endswith('<div class="scroll stack" tabindex="0" role="region" ')
+        row = own[2].partition("</table>")[0]
+        named = ("April", "May 2025") if table.startswith("First") else ("limits", "pieces", "Ppk", "95 %")
+        assert all(f'data-of="{name}"' in row for name in named)
+    assert "::before{content:attr(data-of)" in page
+
+
 def test_workbook_holds_numbers_dates_and_no_formulas(content):
     nasty = replace(content, decisions=("=1+1",))
     book = month_workbook(nasty)
