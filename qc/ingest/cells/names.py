@@ -98,6 +98,8 @@ KNOWN_NAMES: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Our name -> what benches call it, in lower case; English and German, and their usual abbreviations."""
 
+NEWTON_METRE = "Nm"
+
 UNITS: dict[str, str] = {
     "mm": "mm", "um": "um", "µm": "um", "μm": "um", "micron": "um", "microns": "um", "in": "in", "inch": "in",
     "inches": "in", '"': "in", "c": "C", "°c": "C", "cent": "cent", "cents": "cent", "ct": "cent", "hz": "Hz",
@@ -140,6 +142,12 @@ FACTORS: dict[tuple[str, str], float] = {
     ("nm", "um"): 1e-3,
     ("Ncm", "mNm"): 10.0,
     ("Nmm", "mNm"): 1.0,
+    ("Ncm", "Nm"): 0.01,
+    ("Nmm", "Nm"): 1e-3,
+    ("mNm", "Nm"): 1e-3,
+    ("Nm", "Ncm"): 100.0,
+    ("Nm", "mNm"): 1e3,
+    ("Nm", "Nmm"): 1e3,
     ("Ncm", "Nmm"): 10.0,
     ("mNm", "Nmm"): 1.0,
     ("Nmm", "Ncm"): 0.1,
@@ -295,11 +303,15 @@ def split_unit(text: str, units: Mapping[str, str] | None = None) -> tuple[str, 
     --------
     >>> split_unit("um on diameter"), split_unit("µm"), split_unit("furlong")
     (('um', 'diameter', ''), ('um', '', ''), ('', '', 'furlong'))
+    >>> split_unit("Nm"), split_unit("nm"), split_unit("nm", {"nm": "Nm"})
+    (('Nm', '', ''), ('nm', '', ''), ('Nm', '', ''))
     """
     rest, basis = _without_basis(text)
     if not rest:
         return "", basis, ""
     unit = UNITS.get(rest, "") or (units or {}).get(rest, "")
+    if rest == "nm" and ("N" in text or (units or {}).get(rest) == NEWTON_METRE):
+        unit = NEWTON_METRE  # a capital tells it from the nanometre, and where it is missing the plan does
     return unit, basis, "" if unit else rest
 
 
