@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from qc.jobs.board import SeriesView, SignalView
-from qc.watch import SeriesVerdict, SignalResult, limit_lines
+from qc.jobs.board import SeriesVerdict, SeriesView, SignalResult, SignalView, limit_lines
 
 
 def as_it_stood(view: SignalView, series: SeriesView) -> SeriesView:
