@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
@@ -29,6 +30,11 @@ UNDER = (
     "leaves the list when it is measured again inside, when the doubt is answered, or when the lead "
     "releases it."
 )
+AS_COMMAND = re.compile(
+    r"tick it off: qc signals tick (?P<signal>\S+) --piece \S+ --who CODE|qc held list says what is asked"
+)
+"""What a step says to a terminal, and the board with a link."""
+
 DONE = "hold-done"
 
 
@@ -177,11 +183,26 @@ def _after(row: HoldRow) -> Component:
     """Say what to do, or who released it."""
     released = row.released
     if released is None:
-        return html.P(unbroken(f"Next: {row.next_step}"), className="next")
+        return html.P(_linked(f"Next: {row.next_step}"), className="next")
     return html.P(
         f"Released by {released.who} on {words.day(released.day, year=True)}: {released.why}",
         className="small",
     )
+
+
+def _linked(step: str) -> list[Component | str]:
+    """Set a step for the board: a link stands for the command that a terminal is given."""
+    parts: list[Component | str] = []
+    end = 0
+    for found in AS_COMMAND.finditer(step):
+        parts += unbroken(step[end : found.start()])
+        if found["signal"]:
+            href = address("/signals/<signal>", {"signal": found["signal"]})
+            parts.append(dcc.Link(f"tick it off at signal {found['signal']}", href=href))
+        else:
+            parts.append(dcc.Link("the page of sheets says what is asked", href="/sheets"))
+        end = found.end()
+    return [*parts, *unbroken(step[end:])]
 
 
 def _newest_left(view: HoldList) -> list[Component]:

@@ -32,7 +32,15 @@ from dashboard.parts import (
     unbroken,
 )
 from dashboard.routing import Page, address, series_address
-from dashboard.shown import pieces_fold, pieces_table, span_tools, taking_along, window
+from dashboard.shown import (
+    as_it_stood,
+    pieces_fold,
+    pieces_table,
+    span_tools,
+    stood_words,
+    taking_along,
+    window,
+)
 from qc.jobs.board import SeriesView, SignalView, owner_words, rate_words, unchanged_words
 from qc.sayings import CLOSED_STATES, OPEN_STATES
 from qc.states import SIGNAL_WORDS
@@ -101,8 +109,9 @@ def register(app: Dash) -> None:
         series = queries.board().series(view.verdict.key) if view else None
         if view is None or series is None or not ctx.triggered_id:
             raise PreventUpdate
+        series = as_it_stood(view, series)
         whole = ctx.triggered_id == "signals-span-all"
-        last = None if whole else window(series.verdict, view.signal)
+        last = None if whole else window(series.verdict, view.told)
         figure = draw_series(series, last, queries.narrow_screen(), width_px=queries.chart_px())
         return figure, pieces_table(series, last), str(not whole).lower(), str(whole).lower()
 
@@ -194,15 +203,20 @@ def signal_body(view: SignalView) -> list[Component]:
 
 
 def _drawn(view: SignalView, series: SeriesView, ways: Component) -> list[Component]:
-    """Return the chart of the series with the newest pieces and those round the change, and its table."""
-    newest = window(series.verdict, view.signal)
+    """Return the chart of the series with the newest pieces and those round the change, and its table.
+
+    Of a closed signal as it stood when it was closed: what came since is for the page of the series.
+    """
+    now, series = series, as_it_stood(view, series)
+    newest = window(series.verdict, view.told)
     figure = draw_series(series, newest, queries.narrow_screen(), width_px=queries.chart_px())
-    label = f"{view.verdict.name}. {view.signal.sentence} {BY_KEYS}"
+    label = f"{view.verdict.name}. {view.told.sentence} {BY_KEYS}"
+    until = stood_words(view, now, series)
     drawn = card(
         "",
-        span_tools("signals", series, newest),
+        span_tools("signals", series, newest, now if until else None),
         chart("signals-chart", figure, label, walked=True),
-        caption(series),
+        *([html.P(unbroken(until), className="small")] if until else [caption(series)]),
         taking_along("signals", series),
         ways,
         className="drawn",

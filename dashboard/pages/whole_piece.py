@@ -228,7 +228,14 @@ def beside(record: PieceRecord) -> list[Component]:
 
 def _signal(one: Any) -> Component:
     link = dcc.Link(one.title, href=address("/signals/<signal>", {"signal": one.name}))
-    return html.Li([html.Span(one.standing, className="small"), link, ": ", *unbroken(one.sentence)])
+    return html.Li(
+        [
+            html.Span(one.standing, className="small"),
+            link,
+            ": ",
+            *unbroken(f"{one.sentence} {one.became}".rstrip()),
+        ]
+    )
 
 
 def _shared(one: Any) -> list[Component]:

@@ -37,8 +37,11 @@ def window(verdict: SeriesVerdict, signal: SignalResult | None = None) -> int:
     return max(WINDOW, verdict.points[-1].ordinal - words.start_set(shown)[0] + 1 + BEFORE)
 
 
-def span_tools(prefix: str, view: SeriesView, newest: int) -> Component:
-    """Return the line above a chart: how the series stands, and the span, hidden where all are in view."""
+def span_tools(prefix: str, view: SeriesView, newest: int, now: SeriesView | None = None) -> Component:
+    """Return the line above a chart: how the series stands, and the span, hidden where all are in view.
+
+    Of a chart that shows the series as it stood, `now` is the series of today.
+    """
     count = len(view.verdict.points)
     buttons = [
         html.Button(
@@ -53,7 +56,8 @@ def span_tools(prefix: str, view: SeriesView, newest: int) -> Component:
         hidden=count <= newest,
         **{"aria-label": "Span of the chart"},
     )
-    return html.Div([state_words(view.verdict), group], className="tools")
+    said = [state_words(view.verdict)] if now is None else [html.Span(["Now: ", state_words(now.verdict)])]
+    return html.Div([*said, group], className="tools")
 
 
 def taking_along(prefix: str, view: SeriesView) -> Component:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from qc.cli.common import AsOfOption, JsonOption, WorkshopOption, open_workshop, show
+from qc.cli.common import AsOfOption, JsonOption, KnownOption, WorkshopOption, open_workshop, show
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -40,6 +40,7 @@ def worth(
     ] = None,
     workshop: WorkshopOption = None,
     as_of: AsOfOption = None,
+    known: KnownOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Say what a reading of each figure costs and buys: what to measure twice, less often, not at all.
@@ -51,7 +52,7 @@ def worth(
     from qc.jobs.questions import worth_of_readings
 
     found = worth_of_readings(
-        open_workshop(workshop, as_of),
+        open_workshop(workshop, as_of, known=known),
         stage=stage,
         characteristic=characteristic,
         family=family,

@@ -170,6 +170,7 @@ from .numbers import rule_flags as rule_flags
 from .numbers import tolerance_confidence as tolerance_confidence
 from .numbers import tolerance_factor as tolerance_factor
 from .run_lengths import EstimatedLimits as EstimatedLimits
+from .run_lengths import NeverSignals as NeverSignals
 from .run_lengths import RunLength as RunLength
 from .run_lengths import SigmaEstimate as SigmaEstimate
 from .run_lengths import ZoneRule as ZoneRule

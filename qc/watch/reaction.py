@@ -178,8 +178,9 @@ def steps_for(
     kind: str = "measured",
     *,
     better: bool = False,
+    found: SignalResult | None = None,
 ) -> tuple[str, ...]:
-    """Return all steps about a series, its newest piece and the gauges in use named.
+    """Return all steps about a series, the piece to look at again and the gauges in use named.
 
     Parameters
     ----------
@@ -187,9 +188,25 @@ def steps_for(
         The series, in order of making.
     reaction, own, kind, better
         As for `reaction_steps`.
+    found : SignalResult, optional
+        What the steps are about, see `piece_again`.
     """
-    newest = points[-1].serial if points else ""
-    return reaction_steps(reaction, own, newest, gauges_in_use(points), kind, better=better)
+    again = piece_again(points, found)
+    return reaction_steps(reaction, own, again, gauges_in_use(points), kind, better=better)
+
+
+def piece_again(points: Sequence[Point], found: SignalResult | None) -> str:
+    """Return the piece that shows a finding: the newest, but of one that has passed a piece of its own.
+
+    A piece apart from the rest is that piece, and a change that is over is shown by its last one: of the
+    newest piece neither says anything.
+    """
+    if found is not None and found.kind == "single":
+        return found.start_serial
+    own = points
+    if found is not None and found.ended is not None:
+        own = [point for point in points if found.start <= point.ordinal < found.ended] or points
+    return own[-1].serial if own else ""
 
 
 def gauges_in_use(points: Sequence[Point]) -> tuple[str, ...]:

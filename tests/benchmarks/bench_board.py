@@ -21,6 +21,7 @@ import numpy as np
 import polars as pl
 
 from qc.jobs.board.serving import running
+from qc.jobs.pieces import outside_up_to_date
 from qc.jobs.workshop import open_workshop
 from qc.plan import EVENT, READING
 from qc.store import NewSheet, sheet_hash
@@ -61,6 +62,7 @@ def make_workshop(folder: Path, readings: int) -> None:
         workshop.store.add_sheets([sheet], who="", when=MOMENT)
     verdicts = [_verdict(s, f, rng).to_dict() for s in range(STAGES) for f in range(FIGURES)]
     workshop.store.save_verdicts(verdicts, as_of=TODAY)
+    outside_up_to_date(workshop)  # as the board's worker leaves it when it has judged
     workshop.store.close()
 
 

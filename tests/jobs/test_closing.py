@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import sqlite3
 from contextlib import redirect_stderr, redirect_stdout
 from datetime import date, timedelta
 from io import StringIO
@@ -378,3 +379,49 @@ def test_a_mend_lets_no_piece_go_that_is_in_the_house(bows):
 def test_answered_otherwise_it_holds_nothing(bows, words):
     closed = bows.close(*words)
     assert held(bows) == {} and "to_tick" not in closed
+
+
+def signals_of(bows, serial):
+    return bows.ask("piece", serial)["signals"]
+
+
+def test_a_piece_says_that_it_was_made_under_a_mended_signal_and_what_became_of_it(bows):
+    """Of the first time, too, where it opened anew and everything was ticked off or measured since."""
+    bows.close(*CAUSE, "--outcome", "mended")
+    bows.measure(56.0, 2)
+    closed = bows.close(*CAUSE, "--outcome", "mended")
+    (own,) = signals_of(bows, "A-031")
+    told = "A-031 was made under it. ML closed it as mended on 12 Mar (jig): jig shimmed. "
+    assert own["id"] == closed["id"] and own["became"] == f"{told}A-031: not dealt with since."
+    bows.ask("signals", "tick", closed["id"], "--piece", "A-031", "--who", "ML", "--text", "bent anew")
+    bows.ask("hold", "release", "A-032", "--who", "ML", "--why", "seen by the lead")
+    bows.measure(50.0, 2)
+    sheet = bows.folder.parent / "again.csv"
+    sheet.write_text(f"serial,model,date,person,gauge,rise\nA-033,alto,{bows.day},FT,HG-1,52.0\n")
+    bows.ask("upload", sheet, "--who", "FT")
+    became = {
+        serial: signals_of(bows, serial)[0]["became"] for serial in ("A-031", "A-032", "A-033", "A-037")
+    }
+    assert became["A-031"] == f"{told}A-031: ticked off by ML on 12 Mar: bent anew."
+    assert became["A-032"].endswith("A-032: released by ML on 12 Mar: seen by the lead.")
+    assert became["A-033"].endswith("A-033: measured again on 13 Mar.")
+    assert became["A-037"].endswith("A-037: not dealt with since.")
+    assert signals_of(bows, "A-030") == signals_of(bows, "A-039") == []
+    text = bows.command("piece", "A-031", "--workshop", bows.folder, "--as-of", bows.day).stdout
+    assert "Signals:\n- 1 (closed, cause mended): Bow: Rise: " in text and became["A-031"] in text
+
+
+def test_a_value_typed_by_hand_is_asked_about_as_it_was_typed(bows):
+    """The question about a mend names the value of the mend; the card's own words stay on record."""
+    sheet = bows.folder.parent / "slip.csv"
+    sheet.write_text(f"serial,model,date,person,gauge,rise\nA-040,alto,{bows.day},FT,HG-1,5.2\n")
+    bows.ask("upload", sheet, "--who", "FT")
+    [row] = [one["row"] for one in bows.ask("held", "list")["held"]]
+    words = ("--who", "FT", "--workshop", bows.folder, "--as-of", bows.day)
+    told = bows.command("held", "mend", row, "--set", "value=75", *words)
+    assert told.exit_code == 1 and "A-040 reads 75 mm where about 50.2 is usual" in told.output
+    assert bows.command("held", "mend", row, "--set", "value=52", *words).exit_code == 0
+    with sqlite3.connect(bows.folder / "qc.db") as base:
+        [kept] = base.execute("select value, text from reading order by id desc limit 1").fetchall()
+    base.close()
+    assert kept == (52.0, "5.2")

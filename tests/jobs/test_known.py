@@ -165,6 +165,18 @@ def test_the_command_asks_so_too_and_says_it(lived):
     assert f"As it was known on {day.day} Mar 2026." in run("also", "--gauge", "HG-1", *words).stdout
 
 
+def test_what_readings_are_worth_is_told_as_it_was_known(lived):
+    day = FIRST + timedelta(days=12)
+    words = ("worth", "--characteristic", "spots", "--limit", "4", "--workshop", lived.folder)
+    told = run(*words, "--known", day)
+    assert told.stdout.startswith(f"As it was known on {day.day} Mar 2026. ")
+    then = json.loads(run(*words, "--known", day, "--json").stdout)
+    now = json.loads(run(*words, "--json").stdout)
+    assert then["known"] == then["as_of"] == day.isoformat() and "known" not in now
+    # the card of day 4 that was handed in on day 17 is among those of now alone
+    assert then["asked"][0]["sentence"] != now["asked"][0]["sentence"]
+
+
 def test_a_later_card_is_named_and_does_not_count(lived):
     workshop = open_workshop(lived.folder, as_of=lived.day)
     late = FIRST + timedelta(days=4)  # its card of spots came on day 17

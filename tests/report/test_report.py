@@ -16,11 +16,13 @@ from qc.report.month import (
     Gap,
     GaugeLine,
     MonthContent,
+    PieceToHold,
     Reaction,
     Rework,
     Rolled,
     Yield,
     evidence_words,
+    month_answer,
     month_html,
     month_pdf,
     month_workbook,
@@ -28,7 +30,7 @@ from qc.report.month import (
 from qc.report.month.canvas import DRIFT
 from qc.report.month.panel import draw_all, draw_panel
 from qc.report.month.panel_words import capability_sentence, panel_lines
-from qc.report.month.template_data import plain_content
+from qc.report.month.template_data import hold_lines, plain_content
 from qc.watch import FactorLevels, Points, Question, judge
 
 
@@ -134,6 +136,28 @@ def test_an_empty_series_says_so(small_plan):
     assert b"nothing measured yet" in draw_panel(judge(question, Points((), centered=False), FactorLevels()))
 
 
+def test_what_settled_unanswered_is_not_among_what_is_as_it_was(content):
+    quiet = replace(content, changes=())
+    assert [v.name for v in quiet.near] == ["Main"]
+    (main,) = quiet.near
+    waits = replace(main, settled_since=date(2026, 5, 9))
+    assert replace(quiet, verdicts=(waits,)).near == ()
+
+
+def test_hours_add_up_as_they_were_written(content):
+    """A third and a half of an hour came to 0.8300000000000001, and their cost to 51.87500000000001."""
+    own = (Rework("dent", 0.33, 1), Rework("wrap", 0.5, 1))
+    answer = month_answer(replace(content, rework=own, hour=(62.5, "EUR")))
+    assert (answer["rework_hours"], answer["rework_cost"]) == (0.83, 51.875)
+
+
+def test_reasons_that_are_sentences_are_joined_without_their_full_stops(content):
+    held = PieceToHold("S-1", "Tuning: wrap", "", "left", date(2026, 5, 9), "", "signal", standing="left")
+    both = tuple(replace(held, because=because) for because in ("F wraps came out long.", "batch B-2"))
+    (line,) = hold_lines(replace(content, hold=both))
+    assert line["what"] == "Tuning: wrap: F wraps came out long; Tuning: wrap: batch B-2"
+
+
 def test_every_series_is_drawn_once(content):
     drawn = draw_all(content)
     assert set(drawn.panels) == {str(v.key) for v in content.verdicts}
@@ -188,6 +212,18 @@ def test_page_escapes_and_loads_nothing(content):
     assert "Sedge Mill &lt;Slideworks&gt;" in page and "<Slideworks>" not in page
     assert page.count("<svg") == len(content.verdicts) + 2
     assert not re.search(r'(src|href)="https?:', page) and "<script" not in page
+
+
+def test_on_a_phone_no_column_of_yields_and_limits_is_cut(content):
+    """At 390 pixels last month, a year ago and the intervals of capability lay beyond the edge."""
+    page = month_html(content)
+    for table in ("First pass by stage", "Capability of each series"):
+        own = page.partition(f'aria-label="{table}"')
+        assert own[0].endswith('<div class="scroll stack" tabindex="0" role="region" ')
+        row = own[2].partition("</table>")[0]
+        named = ("April", "May 2025") if table.startswith("First") else ("limits", "pieces", "Ppk", "95 %")
+        assert all(f'data-of="{name}"' in row for name in named)
+    assert "::before{content:attr(data-of)" in page
 
 
 def test_workbook_holds_numbers_dates_and_no_formulas(content):

@@ -1,5 +1,6 @@
 """Steps and cautions: the same for command and board."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -11,6 +12,7 @@ from qc.watch.reaction import (
     is_again_step,
     is_good_news,
     reaction_steps,
+    steps_for,
 )
 from qc.watch.results import SignalResult
 
@@ -67,6 +69,21 @@ def finding(kind, side, size):
 )
 def test_less_scatter_and_fewer_faults_are_good_news(kind, side, size, figure, better):
     assert is_good_news(finding(kind, side, size), figure) is better
+
+
+def test_the_piece_that_shows_a_finding_is_looked_at_again_and_not_the_newest(points):
+    """Of a piece apart from the rest, and of a change that has passed, the newest piece says nothing."""
+    series = points([1.0] * 12)
+    newest, apart = series[-1].serial, replace(finding("single", "above", 9.0), start_serial=series[4].serial)
+    lasting = replace(finding("shift", "above", 9.0), start=5)
+    asked = {
+        None: newest,
+        lasting: newest,
+        apart: series[4].serial,
+        replace(lasting, ended=9): series[7].serial,
+    }
+    for found, piece in asked.items():
+        assert steps_for(series, (), found=found)[0] == f"Re-measure {piece}."
 
 
 @pytest.mark.parametrize("kind", ["measured", "count", "pass-fail"])

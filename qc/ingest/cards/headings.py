@@ -19,8 +19,8 @@ from qc.ingest.cards.recognition import (
     short_names,
     spelled_places,
 )
-from qc.ingest.cells import KNOWN_NAMES, heading, known_field, plain, spanned
-from qc.ingest.shapes import WHAT, WHERE, read_phrase
+from qc.ingest.cells import KNOWN_NAMES, WANTED, heading, known_field, plain, spanned
+from qc.ingest.shapes import WHAT, WHERE, read_phrase, spelled_out
 from qc.plan import PLACE, Card, Characteristic, Plan
 
 FIGURE = "figure"
@@ -35,7 +35,8 @@ WHAT_WORDS = frozenset(
     )
 )
 FIGURE_WORDS = frozenset(
-    "value|reading|figure read|measured value|actual|wert|messwert|istwert|ablesung".split("|")
+    "value|reading|figure read|measured value|actual|wert|messwert|ist|istwert|ist-wert|istmaß|gemessen|"
+    "ablesung".split("|")
 )
 PLACE_WORDS = frozenset("place|measuring place|point|location|messpunkt|messort|ort".split("|"))
 """What stands over a column whose cells name the place of a row, of whatever kinds: ``U mouth``."""
@@ -133,7 +134,7 @@ class CardHeadings:
             return Meaning(WHAT if name in WHAT_WORDS else WHERE)
         if name in NUMBER_WORDS:
             return Meaning(NUMBER)
-        if name in ASIDE_WORDS:
+        if name in ASIDE_WORDS or name in WANTED:
             return Meaning("note")
         for bare, unit, basis in self._without_unit(text):
             if bare in FIGURE_WORDS:
@@ -145,7 +146,11 @@ class CardHeadings:
             found = found or self._spanned(bare, unit, basis)
             if found is not None:
                 return found
-        return self._phrased(text, given) or self._shortened(name)
+        found = self._phrased(text, given) or self._shortened(name)
+        if found is None and self.card.stage != STAGE:
+            whole = spelled_out(text, [one.name for one in self.figures.values()])
+            found = self.read(whole, given) if whole else None
+        return found
 
     def _phrased(self, text: str, given: Collection[str]) -> Meaning | None:
         """Read a heading word by word: its figure, places and unit in any order, signs between them."""

@@ -14,6 +14,11 @@ _SERIAL = re.compile(r"^\S*\d\S*$")
 _LETTERED = re.compile(r"^[^\W\d_]{1,4}\d{0,4}[-/]?\d{2,6}$")  # letters, perhaps a year, a running number
 _LETTER_BEHIND = re.compile(r"^\d{2,6}[-/]?[A-Z]{1,2}(?:\d{2})?$")  # a running number, a letter, a year: 418T
 _NUMBER_BEHIND = re.compile(r"^[-‐-―−_/.\s]{0,3}\d{2,6}$")
+_CODE = re.compile(r"^[A-Z]{2,3}$")  # how people sign; who is not in the plan is asked about, not left out
+_AIR = re.compile(r"^-?\d{1,2}(?:[.,]\d)?\s*°\s?C$")
+SURE_OF = 2
+"""So many things understood on a line make it one of the head, whatever else stands there; chosen."""
+
 MOST_WORDS = 5  # a date in words with its weekday has so many; chosen
 
 
@@ -42,6 +47,17 @@ class HeadLine(NamedTuple):
     text: str
     known: str
     cell: Cell
+
+
+def _strange(cells: Sequence[Cell]) -> list[HeadLine]:
+    """Return cells that say nothing to us in their own words, the first of several labelling the rest."""
+    if not cells:
+        return []
+    first, *others = cells
+    if not others:
+        return [HeadLine("", first.text.strip(), "", first)]
+    rest = ", ".join(cell.text.strip() for cell in others)
+    return [HeadLine(first.text.strip().rstrip(":"), rest, "", first)]
 
 
 class HeadReader:
@@ -74,11 +90,36 @@ class HeadReader:
         spoken = [self._spoken(cell) for cell in cells]
         if all(found is not None for found in spoken):
             return [line for found in spoken if found for line in found]
-        first = cells[0]
-        if len(cells) == 1:
-            return [HeadLine("", first.text.strip(), "", first)]
-        rest = ", ".join(cell.text.strip() for cell in cells[1:])
-        return [HeadLine(first.text.strip().rstrip(":"), rest, "", first)]
+        # what says its own label holds, whatever stands beside it: a date is not lost for a strange word
+        if any(self._labelled(cell) for cell in cells):
+            rest = [cell for cell, found in zip(cells, spoken, strict=True) if found is None]
+            return [*(line for found in spoken if found for line in found), *_strange(rest)]
+        return self._partly(cells) or _strange(cells)
+
+    def _partly(self, cells: Sequence[Cell]) -> list[HeadLine]:
+        """Read a line on which two things at least are understood; the rest keeps its own words.
+
+        ``Tuning sheet, horn R-12, 4.9.26, TK``: a serial among other words is one where it begins as the
+        plan says and no other word does.
+        """
+        known: list[HeadLine] = []
+        strange: list[Cell] = []
+        for cell in cells:
+            for chunk in filter(None, _GAP.split(cell.text.strip())):
+                read = list(self._chunk(chunk, cell))
+                if read and all(line.label for line in read):
+                    known += read
+                else:
+                    strange.append(cell._replace(text=chunk))
+        kinds = [line.known for line in known if line.known]
+        if len(kinds) < SURE_OF or len(kinds) != len(set(kinds)):
+            return []
+        prefix = self.plan.workshop.serial_prefix
+        words = [(word, cell) for cell in strange for word in cell.text.split()] if prefix else []
+        serials = [(word, cell) for word, cell in words if looks_like_serial(word, prefix)]
+        if "serial" not in kinds and len(serials) == 1:
+            known.append(HeadLine("Serial", serials[0][0], "serial", serials[0][1]))
+        return [*known, *_strange(strange)]
 
     def _add(self, text: str, label: str, value: str) -> None:
         self._kinds.setdefault(plain(text), set()).add((label, value))
@@ -143,7 +184,7 @@ class HeadReader:
         if field == "serial":
             return bool(_SERIAL.match(text)) or looks_like_serial(text, self.plan.workshop.serial_prefix)
         if field == "person":
-            return text in self._people
+            return text in self._people or bool(_CODE.match(text))
         kinds = {label.casefold() for label, _ in self._kinds.get(plain(text), ())}
         if field in {"model", "card", "tool"}:
             return field in kinds
@@ -200,6 +241,8 @@ class HeadReader:
             kinds.add(("Person", text))
         if possible_days(text):
             kinds.add(("Date", text))
+        if _AIR.match(text):
+            kinds.add(("Air", text))
         prefix = self.plan.workshop.serial_prefix
         if not kinds and looks_like_serial(text, prefix):
             kinds.add(("Serial", text))  # among a card's title, its model and its day nothing else looks so

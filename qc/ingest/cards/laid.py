@@ -365,3 +365,20 @@ _NOTHING_SAID = Meaning(FIGURE, figure=True)
 _SAYS = frozenset({WHAT, WHERE})
 _BASIS_WORDS = {"diameter": "on diameter", "side": "per side"}
 _LABEL_OF = {"asked": "Asked of this row", "day": "Date", "air_c": "Room C", "a4_hz": "A4 Hz"}
+
+
+_REPEATED = re.compile(r"^(?P<name>.*[^\W\d].*?)(?P<n>[1-9])(?P<unit>\s*[\[(].*[\])]|)$")
+
+
+def repeated(labels: Sequence[str], words: CardHeadings) -> dict[int, Meaning]:
+    """Return the columns that read a figure without places again: ``Rim 1``, ``Rim 2``, counted from one."""
+    found: dict[str, list[tuple[int, int, Meaning]]] = {}
+    for n, label in enumerate(labels):
+        counted = _REPEATED.match(label)
+        base = words.read(counted["name"].strip(" .#") + counted["unit"]) if counted else None
+        if counted and base and base.field in words.figures and not base.places and words.read(label) is None:
+            if not words.places[base.field]:
+                one = replace(base, places=(("repeat", counted["n"]),))
+                found.setdefault(base.field, []).append((n, int(counted["n"]), one))
+    whole = [c for c in found.values() if len(c) > 1 and [k for _, k, _ in c] == list(range(1, len(c) + 1))]
+    return {n: meaning for columns in whole for n, _, meaning in columns}

@@ -146,9 +146,16 @@ def _asks_more(parts: Parts, grid: Grid) -> bool:
             titles += 1
             if titles > 1 or any(sign.isdigit() for sign in cells[0]):
                 return True
-        elif len(cells) == 2 and not known_field(cells[0]) and plain(cells[0]) == plain(parts.title):
-            return True
+        elif len(cells) == 2 and not known_field(cells[0]):
+            if plain(cells[0]) == plain(parts.title) or any(map(_bears_label, cells)):
+                return True
     return False
+
+
+def _bears_label(text: str) -> bool:
+    """Tell whether a cell begins with a label of ours and holds more: ``date 15.4.2026``, ``by JO``."""
+    words = text.split()
+    return any(known_field(" ".join(words[:cut])) for cut in range(1, min(len(words), 4)))
 
 
 def _holds_more(sheet: CardSheet, plan: Plan) -> bool:

@@ -32,7 +32,7 @@ from qc.ingest.cards.grouping import fill_boxes, refuse_wide, spread_groups
 from qc.ingest.cards.heading_lines import TableOfSheet, said_of_rows
 from qc.ingest.cards.headings import FIGURE, NUMBER, CardHeadings, Meaning
 from qc.ingest.cards.headlines import Cell, HeadLine, HeadReader
-from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address
+from qc.ingest.cards.laid import BELOW, LayoutError, MeantColumn, PlainCard, address, repeated
 from qc.ingest.cards.layout import part_sheet
 from qc.ingest.cards.mapping import BESIDE, CardMapping, Mappings, ReadAs
 from qc.ingest.cards.questions import HeadingsUnknown, by_content, mostly_figures
@@ -186,7 +186,7 @@ class Straightener:
         unknown: list[tuple[Cell, str]] = []
         numbers: list[tuple[Cell, str]] = []
         beside: list[str] = []
-        counted = self._counted(table, words, given)
+        counted = _counted(table, words, given)
         for index, cell in enumerate(table.headings):
             label = cell.text.strip()
             texts = [cell_text(row, index) for row in table.body]
@@ -194,11 +194,9 @@ class Straightener:
             meaning = (
                 Meaning("note") if said == BESIDE else words.renamed(label, said, given) if label else None
             )
-            if index in counted and not said:
-                found.append(MeantColumn(cell, Meaning(f"r{counted[index]}")))
-                continue
-            if index in mapped:
-                found.append(MeantColumn(cell, mapped[index]))
+            fixed = (None if said else counted.get(index)) or mapped.get(index)
+            if fixed is not None:
+                found.append(MeantColumn(cell, fixed))
                 continue
             if not said:
                 meaning = meant_by_cells(meaning, texts, words, given | {c.meaning.field for c in found})
@@ -302,20 +300,13 @@ class Straightener:
             raise LayoutError(self.grid.file, problem, hint, tab=self.grid.tab, cell=cell)
         return found
 
-    def _counted(self, table: TableOfSheet, words: CardHeadings, given: Collection[str]) -> dict[int, int]:
-        """Return the columns that count the readings of a spot, where the spot itself is said elsewhere."""
-        labels = [cell.text.strip() for cell in table.headings]
-        found = shots(labels) if words.card.source == "lacquer" else {}
-        places = {kind for known in words.places.values() for kind in known}
-        return found if places <= set(given) and max(found.values(), default=0) <= MOST_SHOTS else {}
-
     def _is_derived(self, table: TableOfSheet, index: int, words: CardHeadings) -> bool:
         """Tell whether a column was worked out from the figures beside it."""
         others = []
         for n, cell in enumerate(table.headings):
             meaning = words.read(cell.text.strip()) if n != index and cell.text.strip() else None
             texts = [cell_text(row, n) for row in table.body]
-            figure = meaning is None or meaning.figure or meaning.field in {"r1", "r2", "r3"}
+            figure = meaning is None or meaning.figure or meaning.field in {"r1", "r2", "r3", "note"}
             if n != index and figure and mostly_figures(texts):
                 others.append(texts)
         texts = [cell_text(row, index) for row in table.body]
@@ -396,3 +387,13 @@ class Straightener:
 def _is_open(meaning: Meaning) -> bool:
     """Tell whether a heading is a clearance that does not say how it is meant: often it was worked out."""
     return meaning.field == "clearance" and not meaning.basis
+
+
+def _counted(table: TableOfSheet, words: CardHeadings, given: Collection[str]) -> dict[int, Meaning]:
+    """Return the columns that count the readings of a spot, or those of a figure without places."""
+    labels = [cell.text.strip() for cell in table.headings]
+    if words.card.source != "lacquer":
+        return repeated(labels, words)
+    found, places = shots(labels), {kind for known in words.places.values() for kind in known}
+    fits = places <= set(given) and max(found.values(), default=0) <= MOST_SHOTS
+    return {n: Meaning(f"r{shot}") for n, shot in found.items()} if fits else {}

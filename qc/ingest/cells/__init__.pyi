@@ -39,5 +39,6 @@ from .packed import packed_figures as packed_figures
 from .packed import spanned as spanned
 from .verdicts import read_verdict as read_verdict
 from .worked_out import SUMMARY as SUMMARY
+from .worked_out import WANTED as WANTED
 from .worked_out import is_worked_out as is_worked_out
 from .worked_out import is_worked_out_heading as is_worked_out_heading

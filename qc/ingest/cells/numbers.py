@@ -11,6 +11,7 @@ from qc.ingest.cells.names import FACTORS, WEIGHED, plain, split_unit
 _NUMBER = re.compile(r"^(?P<figure>[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[^\d.,].*)?$")
 _DASH_BEFORE = re.compile(r"^[\u2212\u2010\u2011\u2013\u2014]\s?(?=[\d.,])")  # a printed minus sign
 _GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}(?:,\d{3})$")
+_POINTED = re.compile(r"^[+-]?[1-9]\d{0,2}\.\d{3}$")
 _BETWEEN = " '\u2019\u00a0\u2009\u202f"  # between thousands; common practice, no source
 _PLAIN = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?$")
 COMMA_NOTE = "comma read as the decimal point"  # kept with the row, since it was decided and not typed
@@ -62,6 +63,8 @@ def read_number(
     Number(value=14.052, note='comma read as the decimal point')
     >>> read_number("14,052")
     Number(value=None, note='')
+    >>> read_number("2.179", nominal=2180, comma_decimal=True)
+    Number(value=2179.0, note='point read as parting thousands')
     """
     tidy = _DASH_BEFORE.sub("-", text.strip().replace("\u00a0", " "))
     match = _NUMBER.match(tidy)
@@ -178,7 +181,10 @@ def _decimal(figure: str, nominal: float | None, comma_decimal: bool) -> tuple[s
     """Write the figure with a decimal point only, or None where it can be read two ways."""
     commas, points = figure.count(","), figure.count(".")
     if not commas:
-        return figure, ""
+        grouped = comma_decimal and nominal and _POINTED.match(figure)
+        if not grouped or abs(float(figure)) * 30 > abs(nominal or 0.0):
+            return figure, ""
+        return figure.replace(".", ""), "point read as parting thousands"
     if points:  # both stand in it: the last one is the decimal sign, the other parts thousands
         last_comma = figure.rfind(",") > figure.rfind(".")
         if (commas if last_comma else points) != 1:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
+import polars as pl
+
 from qc.errors import QcError
 from qc.ingest.cells import known_field, read_moment, read_number, read_verdict, read_whole
 from qc.ingest.checking.checked import Checked, check, typed_row
@@ -18,6 +20,7 @@ from qc.ingest.reasons import Reason
 from qc.ingest.sources import Unfolded
 from qc.plain import FrameRow, JsonObject
 from qc.plan import Plan
+from qc.words import plain_words
 
 REPLACES = "replaces"
 """Key of a proposal that makes the row a correction: the id of the reading it takes the place of."""
@@ -178,9 +181,18 @@ def recheck(
     serials = {serial: model for serial, model in known.serials.items() if serial not in spelt}
     known = replace(known, serials=serials) if spelt else known
     recorded = {key: old for key, old in known.recorded.items() if old.id not in corrected}
-    return check(
+    found = check(
         [_unfolded(row) for row in rows], plan, replace(known, recorded=recorded), confirmed=confirmed
     )
+    return [_as_on_the_card(one, row) for one, row in zip(found, rows, strict=True)]
+
+
+def _as_on_the_card(checked: Checked, mended: MendedRow) -> Checked:
+    """Give an accepted reading back the words of its card, which stay on record beside the mended value."""
+    if "value" not in mended.changed or checked.readings.is_empty():
+        return checked
+    words = pl.lit(mended.row.get("text"), dtype=pl.String)
+    return replace(checked, readings=checked.readings.with_columns(text=words))
 
 
 def _only_spelt(mended: MendedRow) -> str:
@@ -193,6 +205,11 @@ def _only_spelt(mended: MendedRow) -> str:
 
 def _unfolded(mended: MendedRow) -> Unfolded:
     row = mended.row
+    if "value" in mended.changed and row.get("value") is not None:
+        row = {
+            **row,
+            "text": plain_words(row["value"]),
+        }  # what is asked is about the value that was typed now
     readings = reading_frame([row] if mended.table == "reading" else [])
     events = event_frame([row] if mended.table == "event" else [])
     return Unfolded(row["file"], row["tab"], row["sheet"], row["card"], readings, events)

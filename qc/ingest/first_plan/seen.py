@@ -158,7 +158,7 @@ def look_at(grid: Grid) -> SeenSheet:
             elif not line.label and not seen.title and not any(map(str.isdigit, line.text)):
                 seen.title = line.text
             elif not seen.title and _CARDS & set(plain(line.label).split(" ")):
-                seen.title = line.label
+                seen.title = _kind_of_card(line.label)
                 _spoken([cell.text.strip() for cell in cells[1:]], seen)
     seen.title = seen.title or _from_file(grid.file)
     columns = columns_of(grid, top, across is not None)
@@ -181,6 +181,12 @@ def look_at(grid: Grid) -> SeenSheet:
         for name, labels, texts, own in _grouped(figures, seen, places)
     ]
     return seen
+
+
+def _kind_of_card(words: str) -> str:
+    """Return a title without the piece that one sheet is about: ``Tuning sheet R-12``."""
+    kept = [word for word in words.split() if not any(map(str.isdigit, word))]
+    return " ".join(kept) or words
 
 
 def _passed(columns: Sequence[tuple[str, list[str]]], seen: SeenSheet) -> dict[str, tuple[str, ...]]:

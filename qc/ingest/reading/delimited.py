@@ -125,7 +125,7 @@ def _rows(text: str, separator: str, name: str) -> tuple[list[list[str]], list[i
     lines: list[int] = []
     filled = 0
     try:
-        for line, cells in split_rows(text, separator):
+        for line, cells in split_rows(_with_ditto_marks(text, separator), separator):
             if len(rows) >= MAX_ROWS or len(cells) > MAX_COLUMNS:
                 hint = f"A sheet may have {MAX_ROWS:,} rows and {MAX_COLUMNS} columns: split it."
                 raise SheetError(name, "the table is too large", hint, cell=f"line {line}")
@@ -144,6 +144,22 @@ def _rows(text: str, separator: str, name: str) -> tuple[list[list[str]], list[i
         hint = "A cell that begins with a quotation mark must end with one: mend the line, or save it again."
         raise SheetError(name, "a quotation mark is out of place", hint, cell=f"line {fault.line}") from None
     return rows, lines
+
+
+def _with_ditto_marks(text: str, separator: str) -> str:
+    r"""Double the quotation marks of a text in which each is alone in its cell: they are ditto marks.
+
+    Examples
+    --------
+    >>> [_with_ditto_marks(text, ";").count('"') for text in ('a;1\n";2', '"a;";2')]
+    [4, 2]
+    """
+    marks = text.count('"')
+    if not marks:
+        return text
+    ends = re.escape(separator)
+    doubled, lone = re.subn(rf'(?m)(^|(?<={ends}))"(?=\r?$|{ends})', '""""', text)
+    return doubled if lone == marks else text
 
 
 def _refuse_cut(text: str, rows: list[list[str]], lines: list[int], name: str) -> None:

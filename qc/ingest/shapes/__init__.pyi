@@ -14,4 +14,5 @@ from .filling import fill_rows as fill_rows
 from .filling import needs_filling as needs_filling
 from .phrases import Phrase as Phrase
 from .phrases import read_phrase as read_phrase
+from .phrases import spelled_out as spelled_out
 from .split_figures import ways_to_join as ways_to_join

@@ -18,7 +18,7 @@ SCALES = (1.0, 1000.0, 0.001)
 """A difference in millimetres may be written in micrometres, and the other way round."""
 
 _DIFFERENCE = re.compile(
-    r"diff|differenz|difference|delta|δ|spiel|gap|play|clearance|half|spread|max|min|range|[-–−]"
+    r"diff|differenz|abw|abweichung|deviation|difference|delta|δ|spiel|gap|play|clearance|half|spread|max|min|range|[-–−]"
 )
 _SIGNS = re.compile(r"^[^\d+-]*")
 

@@ -160,7 +160,9 @@ def _fill_blocks(fields: Mapping[str, int], rows: Rows, body: Sequence[int], giv
     """Fill the serial down a block whose places go on; a place met twice ends what can be told."""
     serial = fields.get("serial")
     places = [fields[name] for name in PLACE if name in fields]
-    if serial is None or "serial" in given or not places or not _written_once(rows, body, serial):
+    if serial is None or "serial" in given or not places:
+        return
+    if not _written_once(rows, body, serial) and not _left_blank_whole(fields, rows, body, given):
         return
     first, seen = -1, set[tuple[str, ...]]()
     for index in body:
@@ -176,6 +178,24 @@ def _fill_blocks(fields: Mapping[str, int], rows: Rows, body: Sequence[int], giv
                     rows[index][column] = rows[first][column]
         else:
             first = -1
+
+
+def _left_blank_whole(
+    fields: Mapping[str, int], rows: Rows, body: Sequence[int], given: Collection[str]
+) -> bool:
+    """Tell whether exactly the rows without a serial also lack the other facts of their block.
+
+    Pieces of one place stand directly below each other there; a serial forgotten in a list leaves its day.
+    """
+    serial = fields["serial"]
+    said = [fields[name] for name in ("day", "model") if name in fields and name not in given]
+    if not body or len(said) < 2 or not rows[body[0]][serial].strip():
+        return False
+    return all(
+        bool(rows[index][serial].strip()) == bool(rows[index][column].strip())
+        for index in body
+        for column in said
+    )
 
 
 def _written_once(rows: Rows, body: Sequence[int], column: int) -> bool:

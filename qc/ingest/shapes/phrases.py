@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.ingest.cells import known_field, plain, split_unit
@@ -283,3 +283,26 @@ def _value(
         if name not in given and kind in {"", name} and value.startswith(token)
     }
     return (1, dict(begun)) if len(begun) == 1 else None
+
+
+_CUT_SHORT = re.compile(r"\b([^\W\d_]{3,})\.(?=\s|$)\s*")
+"""A word that a point shortens: ``vol.``."""
+
+
+def spelled_out(text: str, names: Iterable[str]) -> str:
+    """Return a heading with the words that a point shortens written out, empty where one may be several.
+
+    Examples
+    --------
+    >>> spelled_out("Fill vol.", ["Fill volume", "Venturi"]), spelled_out("Torq. F", ["Torque", "Torquing"])
+    ('Fill volume', '')
+    """
+    known = {word for name in names for word in plain(name).split(" ")}
+    whole = text
+    for found in _CUT_SHORT.finditer(text):
+        start = found[1].casefold()
+        fits = [word for word in known if word.startswith(start) and word != start]
+        if len(fits) != 1:
+            return ""
+        whole = whole.replace(found[0], f"{fits[0]} ", 1)
+    return whole.strip() if whole != text else ""

@@ -10,7 +10,7 @@ from datetime import timedelta
 from qc import clock
 from qc.jobs.judging import SignalOfDay
 from qc.jobs.pieces import HoldList
-from qc.jobs.signals import ANSWERED_WITHIN, asked_since, owner_of
+from qc.jobs.signals import ANSWERED_WITHIN, asked_since, had_before, had_words, owner_of
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.sayings import OPEN_STATES
@@ -32,15 +32,19 @@ class Share:
         How much.
     late : int
         How much of it has waited for too long.
+    had : str
+        Of what is nobody's since it was opened anew: code of whoever had it before.
     """
 
     name: str
     number: int
     late: int = 0
+    had: str = ""
 
     def to_dict(self, key: str) -> JsonObject:
         """Return plain values, the name under `key`."""
-        return {key: self.name or None, "number": self.number, "late": self.late}
+        had = {"had_before": self.had} if self.had else {}
+        return {key: self.name or None, "number": self.number, "late": self.late, **had}
 
 
 def share_words(shares: Sequence[Share], nobody: str, most: int = 3) -> str:
@@ -59,9 +63,11 @@ def share_words(shares: Sequence[Share], nobody: str, most: int = 3) -> str:
     --------
     >>> share_words([Share("Slide card", 4), Share("", 2), Share("Bell map", 1), Share("Log", 1)], "?", 2)
     'Slide card 4, ? 2, 2 others 2'
+    >>> share_words([Share("", 1, had="ML"), Share("", 2)], "nobody yet")
+    'nobody since ML had it 1, nobody yet 2'
     """
     shown = shares if len(shares) <= most + 1 else shares[:most]
-    said = [f"{one.name or nobody} {one.number}" for one in shown]
+    said = [f"{one.name or had_words(one.had) or nobody} {one.number}" for one in shown]
     if rest := shares[len(shown) :]:
         said.append(f"{count_words(len(rest), 'other')} {sum(one.number for one in rest)}")
     return ", ".join(said)
@@ -121,10 +127,18 @@ def _rows(workshop: Workshop) -> tuple[Share, ...]:
 
 
 def _reactions(workshop: Workshop, signals: Iterable[SignalOfDay]) -> tuple[Share, ...]:
+    """Count the reactions that wait by who has them; of those opened anew by who had them before."""
     since, zone = workshop.today - ANSWERED_WITHIN, workshop.plan.workshop.time_zone
-    waiting = [one for one in signals if _waits(one)]
-    late = [owner_of(one.said) or "" for one in waiting if asked_since(one, zone) < since]
-    return _shares([owner_of(one.said) or "" for one in waiting], late)
+    number: Counter[tuple[str, str]] = Counter()
+    late: Counter[tuple[str, str]] = Counter()
+    for one in signals:
+        if _waits(one):
+            owner = owner_of(one.said) or ""
+            whose = owner, "" if owner else had_before(one.said)
+            number[whose] += 1
+            late[whose] += asked_since(one, zone) < since
+    found = [Share(name, count, late[name, had], had) for (name, had), count in number.items()]
+    return tuple(sorted(found, key=lambda one: (-one.late, -one.number, one.name, one.had)))
 
 
 def _waits(one: SignalOfDay) -> bool:

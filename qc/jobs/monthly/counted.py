@@ -62,8 +62,8 @@ def data_lines(workshop: Workshop, readings: pl.DataFrame, first: date, as_of: d
     readings : polars.DataFrame
         Those of the period that were accepted.
     first, as_of : date
-        The period, both days included. A held row belongs to its measured day, a correction to the day on
-        which it was made.
+        The period, both days included. A held row belongs to its measured day, or to the day it was handed
+        in where the other lies after it; a correction to the day on which it was made.
     """
     sheets, pieces = readings["sheet"].n_unique(), readings["serial"].n_unique()
     found = [
@@ -73,9 +73,9 @@ def data_lines(workshop: Workshop, readings: pl.DataFrame, first: date, as_of: d
             f"on {count_words(sheets, 'sheet')}, of {pieces_words(pieces)}",
         )
     ]
-    held = [row for row in workshop.store.held(open_only=False) if first <= row.day <= as_of]
-    found += _held_lines(held)
     zone = workshop.plan.workshop.time_zone
+    held = [row for row in workshop.store.held(open_only=False) if first <= _day_of_row(row, zone) <= as_of]
+    found += _held_lines(held)
     made = Counter(
         one.kind for one in workshop.store.entries() if first <= clock.day_of(one.when, zone) <= as_of
     )
@@ -85,6 +85,11 @@ def data_lines(workshop: Workshop, readings: pl.DataFrame, first: date, as_of: d
         if made[kind]
     ]
     return tuple(found)
+
+
+def _day_of_row(row: HeldRecord, zone: str) -> date:
+    """Return the day a held row belongs to: a day to come, typed by a slip, would stand in no report."""
+    return min(row.day, clock.day_of(row.entered, zone))
 
 
 def _held_lines(held: Sequence[HeldRecord]) -> list[Gap]:
@@ -203,7 +208,12 @@ def late_lines(workshop: Workshop, events: pl.DataFrame, first: date) -> tuple[G
     rest = (settled.readings if settled else 0) - counted
     if rest > 0:
         found.append(Gap("readings from held rows that were settled since", rest, "of earlier days"))
-    return (*found, *_put_right_lines(workshop, closed.entry, first))
+    waited = [
+        row
+        for row in workshop.store.held(open_only=False)
+        if row.sheet in late and _day_of_row(row, zone) < first
+    ]
+    return (*found, *_held_lines(waited), *_put_right_lines(workshop, closed.entry, first))
 
 
 def _put_right_lines(workshop: Workshop, entry: int, first: date) -> list[Gap]:

@@ -13,9 +13,10 @@ from qc.clock import day_of
 from qc.errors import QcError, UsageError
 from qc.jobs.judging import SignalOfDay, judge_now, present_budget, signals_of_day
 from qc.jobs.losses import screened_of, yields_of
+from qc.jobs.monthly.beside import as_closed, rolled_beside, yields_beside
 from qc.jobs.monthly.counted import checked_gauges, data_lines, late_lines, plan_lines, signals_words
 from qc.jobs.pieces import HoldRow, hold_list, why_words
-from qc.jobs.signals import life_of
+from qc.jobs.signals import had_words, life_of
 from qc.jobs.workshop import Workshop
 from qc.report.month import (
     LEFT_HELD,
@@ -121,7 +122,12 @@ class _Gathered:
         events = happened.filter(pl.col("day").is_between(first, as_of))
         readings = store.readings(since=first, until=as_of)
         now, before, year_ago = (yields_of(self.then, *d) for d in ((first, as_of), *_beside(first)))
-        left = [_shipped(happened, days) for days in _beside(first)]
+        closed_then = [as_closed(workshop, begin) for begin, _ in _beside(first)]
+        left = [
+            counted if counted is None or then is None else then.shipped
+            for days, then in zip(_beside(first), closed_then, strict=True)
+            for counted in [_shipped(happened, days)]
+        ]
         dies = die_lines(self.verdicts, as_of)
         checked = checked_gauges(self.then, first)
         gauges = gauge_lines(workshop.plan, readings, happened, first, as_of, checked)
@@ -136,8 +142,8 @@ class _Gathered:
             plan_version=store.plan_versions()[-1].version,
             shipped=_shipped_models(workshop, events),
             returned=return_lines(events),
-            yields=yield_lines(now, before, year_ago),
-            rolled=rolled_line(now, before, year_ago),
+            yields=yields_beside(yield_lines(now, before, year_ago), *closed_then),
+            rolled=rolled_beside(rolled_line(now, before, year_ago), *closed_then),
             changes=change_lines(workshop.plan, self.verdicts, first, as_of)[:PICTURES],
             reactions=_reactions(self.then, signals, self.verdicts, _answered(workshop, as_of)),
             rework=tuple(Rework(r.name, r.hours, r.pieces, r.share) for r in rework_causes(events)),
@@ -162,7 +168,8 @@ class _Gathered:
             upstream=tuple((r.result.title, r.sentence) for r in screened_of(self.then, self.verdicts)),
         )
         held = content.held_pieces, content.left_held
-        return replace(content, decisions=decisions(self.verdicts, dies, gauges, *held))
+        asked = decisions(self.verdicts, dies, gauges, *held, reactions=content.reactions, as_of=as_of)
+        return replace(content, decisions=asked)
 
 
 def month_days(which: str) -> tuple[date, date]:
@@ -231,10 +238,10 @@ def _reactions(
                 opened=then.today - timedelta(days=life.age_days),
                 age_days=life.age_days,
                 state=SIGNAL_WORDS[life.state],
-                pieces=row.found.pieces,
+                pieces=1 if row.found.kind == "single" else row.found.pieces,
                 called=life.name,
                 finding=life.sentence,
-                owner=life.owner or "",
+                owner=life.owner or had_words(life.had),
                 due=life.due,
                 steps=life.steps,
                 caution=caution_words(life.cautions),

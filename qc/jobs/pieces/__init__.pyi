@@ -32,6 +32,7 @@ from .reasons import read_in_doubt as read_in_doubt
 from .rows import HoldRow as HoldRow
 from .rows import PieceDecided as PieceDecided
 from .rows import why_words as why_words
+from .since_when import since_words as since_words
 from .tags import HoldTags as HoldTags
 from .tags import tags_of as tags_of
 from .tags import write_tags as write_tags

@@ -19,6 +19,7 @@ from qc.jobs.pieces.left import TO_DECIDE
 from qc.jobs.pieces.measured_again import measured_again, measured_since_mended
 from qc.jobs.pieces.outside import figures_of
 from qc.jobs.pieces.rows import HoldRow, PieceDecided
+from qc.jobs.pieces.since_when import since_words
 from qc.jobs.workshop import Workshop
 from qc.plan import Characteristic, Plan, Stage
 from qc.sayings import (
@@ -97,7 +98,11 @@ def by_signals(
         because = f"signal {signal.name}: {signal.found.sentence}{_end_words(workshop, signal)}"
         step = f"Keep it back until signal {signal.name} is answered. {figure[1].next_step}".strip()
         rests = ((signal.id, *signal.before),)
-        held = rows_under(workshop, figure, serials, "signal", because, step, rests)
+        words = since_words(workshop, signal, verdict)
+        held = (
+            replace(row, because=because + words.get(row.serial, ""))
+            for row in rows_under(workshop, figure, serials, "signal", because, step, rests)
+        )
         rows += with_since(workshop, signal, verdict, held, gone)
     return rows
 
@@ -280,11 +285,12 @@ def held_for(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) ->
 def covered_by(workshop: Workshop, signal: SignalOfDay, verdict: SeriesVerdict) -> list[Point]:
     """Return all pieces that a signal is about, in order of making: what every page says a piece lies in.
 
-    Those in its stretch as the readings tell of it now, and those for which it is on the list of pieces to
-    hold, so that no page denies a signal that another one holds the piece for.
+    Those in its stretch as the readings tell of it now, and all that were made under its cause, as the page
+    of the signal lists them: one that was ticked off, or measured again, was made under it all the same.
     """
     told = [] if signal.shown else kept_pieces(verdict, signal.found)
     own = {p.ordinal: p for p in told or pieces_in(verdict, signal.found)}
+    own |= {p.ordinal: p for p in under_cause(signal.found, signal.earlier, verdict) if not p.left_out}
     if signal.stands and signal.state in OPEN_STATES:
         own |= {p.ordinal: p for p in held_for(workshop, signal, verdict)}
     elif mend_of(signal) is not None:

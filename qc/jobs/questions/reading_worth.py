@@ -11,6 +11,7 @@ import polars as pl
 from qc.errors import UsageError
 from qc.jobs.judging import SignalOfDay, brought_up, present_budget, signals_of_day, verdicts_of_day
 from qc.jobs.pieces import figures_outside
+from qc.jobs.then import said_of_then
 from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import Characteristic, Plan, Stage
@@ -71,7 +72,8 @@ class ReadingWorth(Tabled):
 
     `hours_a_month` is the bench time of all series, readings that serve several figures counted once [h];
     `seed`, `courses` and `false_alarm_rate` are those of the simulation; `asked` holds the answers where a
-    change or a limit was asked about, and then `series` is left empty.
+    change or a limit was asked about, and then `series` is left empty. `known` is the day as it was known on
+    which it is answered, where that was asked; `then` says so.
     """
 
     ROWS = "series"
@@ -85,15 +87,20 @@ class ReadingWorth(Tabled):
     series: tuple[FigureWorth, ...]
     asked: tuple[WhatIf, ...] = ()
     notes: tuple[str, ...] = ()
+    known: date | None = None
+    then: str = ""
 
     def to_dict(self) -> JsonObject:
         """Return the plain form of ``qc worth --json``."""
-        return {**Tabled.to_dict(self), "as_of": self.as_of.isoformat()}
+        plain = {**Tabled.to_dict(self), "as_of": self.as_of.isoformat()}
+        known = {"known": self.known.isoformat()} if self.known else {}
+        return {**{name: value for name, value in plain.items() if name not in {"known", "then"}}, **known}
 
     def to_text(self) -> str:
         """Say the advice a series, the costly ones first, or the answers to what was asked."""
         answers = [(one.title, one.sentence) for one in self.asked]
-        return worth_text(self.workshop, self.as_of, self.series, answers, self.notes, self.hours_a_month)
+        told = worth_text(self.workshop, self.as_of, self.series, answers, self.notes, self.hours_a_month)
+        return f"{self.then}\n{told}" if self.then else told
 
 
 def worth_of_readings(
@@ -112,7 +119,7 @@ def worth_of_readings(
     Parameters
     ----------
     workshop : Workshop
-        An open workshop.
+        An open workshop, or one as it was known on a day.
     stage, characteristic, family : str
         Only these series; all when left out.
     see : float, optional
@@ -154,7 +161,11 @@ def worth_of_readings(
         notes = (waits.sentence(workshop.plan.workshop.time_zone), *notes)
     shop = workshop.plan.workshop.name
     hours = desk.hours(found)
-    return ReadingWorth(shop, workshop.today, SEED, COURSES, desk.rate, hours, tuple(found), asked, notes)
+    return ReadingWorth(
+        *(shop, workshop.today, SEED, COURSES, desk.rate, hours, tuple(found), asked, notes),
+        known=workshop.then.day if workshop.then else None,
+        then=said_of_then(workshop),
+    )
 
 
 def _check(plan: Plan, stage: str, characteristic: str, family: str) -> None:

@@ -12,6 +12,7 @@ from qc.report.terminal import SHARES, estimated_text, run_lengths_text
 from qc.stats import (
     THREE_SIGMA_RATE,
     EstimatedLimits,
+    NeverSignals,
     RunLength,
     StatisticsError,
     StatisticsUsageError,
@@ -87,8 +88,8 @@ class RunLengths(Tabled):
         What sets it, with the value found where a run length was wanted.
     wanted : float, optional
         Wanted in-control run length. [points]
-    shifts : tuple of (float, RunLength)
-        Each shift with its run length, 0 first. [sigma]
+    shifts : tuple of (float, RunLength or None)
+        Each shift with its run length, 0 first; None where the chart never signals at it. [sigma]
     judged : float, optional
         Points judged in all.
     """
@@ -98,13 +99,16 @@ class RunLengths(Tabled):
     kind: str
     design: Mapping[str, Any]
     wanted: float | None
-    shifts: tuple[tuple[float, RunLength], ...]
+    shifts: tuple[tuple[float, RunLength | None], ...]
     judged: float | None
 
     @property
     def false_signals(self) -> float | None:
         """False signals to expect in the points judged."""
-        return None if self.judged is None else false_alarms(self.judged, self.shifts[0][1].mean)
+        still = self.shifts[0][1]
+        if self.judged is None:
+            return None
+        return false_alarms(self.judged, still.mean if still else math.inf)
 
     def to_dict(self) -> JsonObject:
         """Return the object that `--json` prints."""
@@ -112,7 +116,9 @@ class RunLengths(Tabled):
             "kind": self.kind,
             "design": dict(self.design),
             "wanted": self.wanted,
-            "shifts": [{"shift": shift, **found.to_dict()} for shift, found in self.shifts],
+            "shifts": [
+                {"shift": shift, **(found.to_dict() if found else _NEVER)} for shift, found in self.shifts
+            ],
             "false_signals": self.false_signals,
         }
 
@@ -254,11 +260,22 @@ def run_lengths(
     if kind == "estimated":
         return _estimated(given, over)
     design, chart = _CHARTS[kind](given)
-    rows = tuple((shift, chart(shift)) for shift in over)
+    rows = tuple((shift, _or_never(chart, shift)) for shift in over)
     return RunLengths(kind, design, given.get("wanted"), rows, given.get("judged"))
 
 
 Chart = Callable[[float], RunLength]
+
+_NEVER: Mapping[str, None] = {"mean": None, "sd": None, "quantiles": None}
+"""What stands in the JSON of a shift at which a chart never signals."""
+
+
+def _or_never(chart: Chart, shift: float) -> RunLength | None:
+    """Return the run length at a shift: a rule for points near the centre never signals far from it."""
+    try:
+        return chart(shift)
+    except NeverSignals:
+        return None
 
 
 def _limits(given: Asked) -> tuple[JsonObject, Chart]:

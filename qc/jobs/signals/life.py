@@ -353,7 +353,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
     asked = asked_since(row, plan.workshop.time_zone)
     points, kind = verdict.points if verdict else (), figure.kind if figure else "measured"
     reaction, better = figure.reaction if figure else (), is_good_news(row.found, kind)
-    steps = steps_for(points, reaction, row.found.next_step, kind, better=better)
+    steps = steps_for(points, reaction, row.found.next_step, kind, better=better, found=row.found)
     return SignalLife(
         id=row.id,
         series=row.series,

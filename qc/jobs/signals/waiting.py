@@ -53,3 +53,14 @@ def waiting_plain(one: SignalLife) -> JsonObject:
 def _over(one: SignalLife) -> bool:
     """Say whether its change is over by itself and nobody has it in hand."""
     return one.over and one.owner is None
+
+
+def had_words(had: str) -> str:
+    """Say who had a signal that was opened anew and that nobody has taken since; empty where nobody had it.
+
+    Examples
+    --------
+    >>> had_words("ML")
+    'nobody since ML had it'
+    """
+    return f"nobody since {had} had it" if had else ""

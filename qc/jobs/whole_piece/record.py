@@ -9,8 +9,9 @@ from datetime import date
 import polars as pl
 
 from qc.jobs.errors import JobError
-from qc.jobs.judging import NotJudged, brought_up, signals_of_day, verdicts_of_day
+from qc.jobs.judging import NotJudged, brought_up, signals_of_day, told_at_closing, verdicts_of_day
 from qc.jobs.pieces import HoldRow, Undecided, hold_list, undecided, whereabouts
+from qc.jobs.signals import life_of
 from qc.jobs.whole_piece.cards import CardOfPiece, cards_of, made_of
 from qc.jobs.whole_piece.figures import FigureOfPiece, figures_of_piece
 from qc.jobs.whole_piece.in_signals import SignalOfPiece, signals_of_piece
@@ -35,7 +36,7 @@ from qc.jobs.workshop import Workshop
 from qc.plain import JsonObject
 from qc.plan import Plan
 from qc.report.terminal import PieceLines, piece_text
-from qc.sayings import OPEN_STATES
+from qc.sayings import CLOSED_STATES, OPEN_STATES
 from qc.stats import Tabled
 from qc.watch import SeriesVerdict, part_uses
 from qc.words import dated_words
@@ -197,7 +198,6 @@ def piece_record(
     own, tree = verdicts_of_day(workshop) if verdicts is None else verdicts, Genealogy(workshop, uses)
     model = next(iter([*cards["model"].drop_nulls(), *events["model"].drop_nulls()]), "")
     place = whereabouts(workshop, [serial])[serial]
-    signals = signals_of_piece(workshop, serial, tree, own)
     part = bool(tree.stays_of(serial)) or _is_part(workshop.plan, serial)
     came_back = bool(events.filter(pl.col("kind") == "returned").height)
     leaving = None if place.shipped or part or came_back else leaving_of(workshop, serial, model, due)
@@ -205,6 +205,7 @@ def piece_record(
     # what was asked is answered last, where the board looks for it
     notes += _why_no_day(due, place.shipped, part=part, came_back=came_back) if leaving is None else []
     hold, in_it = _held(workshop, serial, tree, own, hold)
+    signals = signals_of_piece(workshop, serial, tree, own, [*hold, *in_it.hold])
     waiting = undecided(workshop, [serial])
     figures = _not_judged(figures_of_piece(workshop, serial, model, own), waiting)
     parts, returns = parts_of(workshop, serial, tree), returns_of(workshop, serial, tree, _suspected(signals))
@@ -226,7 +227,7 @@ def piece_record(
         remedies=remedies_of(workshop, serial, events),
         returns=returns,
         signals=signals,
-        shared=_shared(workshop, serial, tree, own),
+        shared=_shared(workshop, serial, tree, own, came_back=bool(returns)),
         leaving=leaving,
         judgement=judgement_of(
             *(hold, place.shipped, figures, signals, returns, leaving, waiting, without),
@@ -314,22 +315,27 @@ def _suspected(signals: Sequence[SignalOfPiece]) -> dict[tuple[str, str], str]:
 
 
 def _shared(
-    workshop: Workshop,
-    serial: str,
-    tree: Genealogy,
-    verdicts: Sequence[SeriesVerdict],
+    workshop: Workshop, serial: str, tree: Genealogy, verdicts: Sequence[SeriesVerdict], *, came_back: bool
 ) -> tuple[Shared, ...]:
-    """Return the batches and tools of a piece that an open signal suspects, and what else bears them."""
+    """Return the batches and tools of a piece that an open signal suspects, and what else bears them.
+
+    Of one that came back those of answered signals too: what else its batch went into may come back as well.
+    """
     own = tree.own(serial)
     by_key = {str(verdict.key): verdict for verdict in verdicts}
     why: dict[tuple[str, str], str] = {}
-    for signal in signals_of_day(workshop, verdicts):
-        if not signal.stands or signal.state not in OPEN_STATES or signal.series not in by_key:
-            continue
-        for suspect in signal.suspects:
+    signals = [one for one in signals_of_day(workshop, verdicts) if one.series in by_key]
+    open_, closed = [one for one in signals if one.stands and one.state in OPEN_STATES], []
+    if came_back:
+        closed = [one for one in signals if one.state in CLOSED_STATES]
+    for signal in (*open_, *closed):
+        verdict = by_key[signal.series]
+        told = told_at_closing(workshop, signal, verdict) if came_back else None
+        for suspect in (*(told.suspects if told else ()), *signal.suspects):
             if (suspect.kind, suspect.name) in own:
-                title = by_key[signal.series].title
-                why.setdefault((suspect.kind, suspect.name), f"suspect of signal {signal.name}, {title}")
+                standing = f" ({life_of(workshop, signal, verdict).standing})" if told else ""
+                because = f"suspect of signal {signal.name}{standing}, {verdict.title}"
+                why.setdefault((suspect.kind, suspect.name), because)
     found = []
     for (kind, name), because in why.items():
         others = tree.others(serial, kind, name)
@@ -345,7 +351,10 @@ def lines_of_piece(record: PieceRecord) -> PieceLines:
         "Batches and tools": [f"{kind} {name}, {stages}" for kind, name, stages in made_of(record.cards)],
         "Built into": [one.said for one in record.stays],
         "Forms": [line for one in record.figures for line in form_lines(one)],
-        "Signals": [f"{one.name} ({one.standing}): {one.title}: {one.sentence}" for one in record.signals],
+        "Signals": [
+            f"{one.name} ({one.standing}): {one.title}: {one.sentence} {one.became}".rstrip()
+            for one in record.signals
+        ],
         "Remedies": [
             f"{dated_words(one.day)} {one.said}: {'; '.join(one.effects) or 'nothing was measured since'}"
             for one in record.remedies

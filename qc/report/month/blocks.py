@@ -10,7 +10,16 @@ import polars as pl
 
 from qc.intervals import interval_words
 from qc.plan import Plan
-from qc.report.month.content import Change, DieLine, GaugeCourse, GaugeLine, Rolled, Standing, Yield
+from qc.report.month.content import (
+    Change,
+    DieLine,
+    GaugeCourse,
+    GaugeLine,
+    Reaction,
+    Rolled,
+    Standing,
+    Yield,
+)
 from qc.watch import (
     Forecast,
     SeriesVerdict,
@@ -24,7 +33,7 @@ from qc.watch import (
     steps_for,
     weekly_pace,
 )
-from qc.words import code_words, count_words, dated_words, day_words, inside, some_of
+from qc.words import code_words, count_words, dated_words, day_words, inside, listed, some_of
 
 DUE_SOON_DAYS = 31
 """A calibration that runs out before the next report is told here; the board tells it a fortnight ahead."""
@@ -71,7 +80,7 @@ def change_lines(
 
     One piece apart from the rest is no change; it is told among the pieces.
     """
-    lasting = [_change(plan, verdict, signal, "lasts") for verdict, signal in _moved(verdicts)]
+    lasting = [_change(plan, verdict, signal, "lasts", as_of) for verdict, signal in _moved(verdicts)]
     rest: list[tuple[int, date, Change]] = []
     for verdict in verdicts:
         for signal in verdict.signals:
@@ -84,7 +93,9 @@ def change_lines(
             if not any(day is not None and first <= day <= as_of for day in (signal.raised_day, over, told)):
                 continue
             standing: Standing = "settled" if over is None else "over"
-            rest.append((over is not None, signal.raised_day, _change(plan, verdict, signal, standing)))
+            rest.append(
+                (over is not None, signal.raised_day, _change(plan, verdict, signal, standing, as_of))
+            )
     rest.sort(key=lambda one: (one[0], -one[1].toordinal(), one[2].key))
     return (*lasting, *(change for _, _, change in rest))
 
@@ -96,12 +107,21 @@ def day_over(verdict: SeriesVerdict, signal: SignalResult) -> date | None:
     return next((p.day for p in verdict.points if p.ordinal >= signal.ended), signal.raised_day)
 
 
-def _change(plan: Plan, verdict: SeriesVerdict, signal: SignalResult, standing: Standing) -> Change:
+def over_words(verdict: SeriesVerdict, signal: SignalResult, as_of: date) -> str:
+    """Return the sentence of a change, and first of all that it is over, where it is."""
+    back = day_over(verdict, signal)
+    return f"Over since {day_words(back, as_of)}: {signal.sentence}" if back else signal.sentence
+
+
+def _change(
+    plan: Plan, verdict: SeriesVerdict, signal: SignalResult, standing: Standing, as_of: date
+) -> Change:
+    """Put a change beside its evidence, steps and cautions; of one that is over that is said first."""
     steps, caution = reaction_of(plan, verdict, signal)
     evidence = evidence_words(verdict, signal)
     return Change(
         key=str(verdict.key),
-        sentence=signal.sentence,
+        sentence=over_words(verdict, signal, as_of) if standing == "over" else signal.sentence,
         because=signal.because,
         next_step=signal.next_step,
         evidence=evidence,
@@ -113,12 +133,12 @@ def _change(plan: Plan, verdict: SeriesVerdict, signal: SignalResult, standing: 
 
 
 def reaction_of(plan: Plan, verdict: SeriesVerdict, signal: SignalResult) -> tuple[tuple[str, ...], str]:
-    """Return the steps of a reaction, newest piece and gauges named, and the usual cautions of its stage."""
+    """Return the steps of a reaction, its piece and gauges named, and the usual cautions of its stage."""
     stage = plan.stage(verdict.key.stage)
     figure = plan.characteristic(verdict.key.stage, verdict.key.characteristic)
     better = is_good_news(signal, verdict.kind)
     reaction = figure.reaction if figure else ()
-    steps = steps_for(verdict.points, reaction, signal.next_step, verdict.kind, better=better)
+    steps = steps_for(verdict.points, reaction, signal.next_step, verdict.kind, better=better, found=signal)
     return steps, caution_words(stage.cautions if stage else ())
 
 
@@ -224,12 +244,27 @@ def decisions(
     gauges: Sequence[GaugeLine],
     held: int = 0,
     left_held: Sequence[str] = (),
+    *,
+    reactions: Sequence[Reaction] = (),
+    as_of: date | None = None,
 ) -> tuple[str, ...]:
     """Return what has to be decided at the monthly meeting, the pressing first.
 
-    `held` is how many pieces wait to be released; `left_held` are those that left while they were to be held.
+    Parameters
+    ----------
+    verdicts, dies, gauges
+        As the report has them.
+    held : int
+        How many pieces wait to be released.
+    left_held : sequence of str
+        Those that left while they were to be held.
+    reactions : sequence of Reaction
+        The open ones: of those overdue that nobody has in hand somebody has to say who takes them.
+    as_of : date, optional
+        The day of the report, by which a day is past.
     """
     said = [f"{verdict.title}: {inside(signal.next_step)}" for verdict, signal in _moved(verdicts)]
+    said += _nobodys(reactions, as_of)
     if held:
         said.append(f"{count_words(held, 'piece')} to hold: release each, rework it, or scrap it.")
     if left_held:
@@ -240,6 +275,9 @@ def decisions(
         if die.change_by_day is not None:
             when = f"{die.change_by_day:%A} {day_words(die.change_by_day)}"
             due = f"change it by {when}" if die.draws_left else f"its change has been due since {when}"
+            if die.draws_left and as_of is not None and die.change_by_day < as_of:
+                left = count_words(die.draws_left, "draw")
+                due = f"{left} left; at its pace it was to be changed by {when}"
             said.append(f"Order or polish a replacement for {die.tool}: {due}.")
     for gauge in gauges:
         said.append(f"{gauge.name} {gauge.gauge}: {gauge.state}. {gauge.advice}")
@@ -250,6 +288,19 @@ def decisions(
                 "Improve the process, or ask whether the limits are needed."
             )
     return tuple(said)
+
+
+def _nobodys(reactions: Sequence[Reaction], as_of: date | None) -> list[str]:
+    """Ask who takes the signals that are overdue and that nobody has in hand."""
+    late = [one for one in reactions if as_of is not None and one.due is not None and one.due < as_of]
+    own = [one.called for one in late if not (one.owner or one.answered)]
+    if not own:
+        return []
+    if len(own) == 1:
+        which, it, each = f"Signal {own[0]} is", "it", "it"
+    else:
+        which, it, each = f"Signals {listed(own)} are", "them", "each"
+    return [f"{which} overdue for an answer and nobody has {it} in hand: say who takes {each}."]
 
 
 def _moved(verdicts: Iterable[SeriesVerdict]) -> list[tuple[SeriesVerdict, SignalResult]]:

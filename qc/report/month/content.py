@@ -12,7 +12,7 @@ from typing import Literal
 from qc.plain import JsonObject
 from qc.report.terminal import cost_words
 from qc.shares import adding_up
-from qc.watch import FEW, SeriesVerdict, masters_words
+from qc.watch import FEW, SeriesVerdict, masters_words, summed
 from qc.words import count_words, inside, listed
 
 PICTURES = 3
@@ -308,9 +308,16 @@ class MonthContent:
 
     @property
     def near(self) -> tuple[SeriesVerdict, ...]:
-        """Steady series whose capability is least, so many that with the changes they are three pictures."""
+        """Steady series whose capability is least, so many that with the changes they are three pictures.
+
+        One that settled at a new level and waits for an answer is not as it was.
+        """
         changed = {one.key for one in self.changes}
-        quiet = [v for v in self.verdicts if v.behaviour == "steady" and v.ppk is not None and v.points]
+        quiet = [
+            v
+            for v in self.verdicts
+            if v.behaviour == "steady" and v.ppk is not None and v.points and v.settled_since is None
+        ]
         own = sorted(
             (v for v in quiet if str(v.key) not in changed), key=lambda v: (v.ppk or 0.0, str(v.key))
         )
@@ -347,7 +354,7 @@ class MonthContent:
     @property
     def rework_hours(self) -> float:
         """Hours of rework of all causes."""
-        return sum(one.hours for one in self.rework)
+        return summed([one.hours for one in self.rework])
 
     @property
     def shipped_total(self) -> int:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from qc.report.month.blocks import day_over
+from qc.report.month.blocks import day_over, over_words
 from qc.watch import LEARNING, SeriesVerdict, limits_words, settled_words
-from qc.words import day_words, pieces_words, places_words, plain_words, unit_words
+from qc.words import pieces_words, places_words, plain_words, unit_words
 
 BEHAVIOUR_MARK = {"steady": "○", "drifting": "▲", "learning": "◌"}
 
@@ -45,7 +45,7 @@ def _over(verdict: SeriesVerdict, first: date | None) -> str:
     for signal in reversed(verdict.signals):
         back = day_over(verdict, signal)
         if back is not None and signal.kind != "single" and (first is None or back >= first):
-            return f" Over since {day_words(back, verdict.points[-1].day)}: {signal.sentence}"
+            return f" {over_words(verdict, signal, verdict.points[-1].day)}"
     return ""
 
 

@@ -24,6 +24,7 @@ from qc.report.month.panel_words import capability_line, panel_lines
 from qc.report.terminal import weeks_words
 from qc.shares import adding_up, between_words, percent_words
 from qc.stats import proportion
+from qc.watch import summed
 from qc.words import MONTHS, count_words, day_words, month_words, pieces_words, some_of
 
 _SIGNAL = re.compile(r"^signal [0-9a-f]+: ")
@@ -67,7 +68,7 @@ def month_answer(content: MonthContent) -> JsonObject:
             "interval": [rolled.low, rolled.high] if rolled else None,
         },
         "rework_hours": content.rework_hours,
-        "rework_cost": None if content.hour is None else content.rework_hours * content.hour[0],
+        "rework_cost": None if content.hour is None else summed([content.rework_hours * content.hour[0]]),
         "to_hold": content.held_pieces,
         "left_unreleased": content.left_unreleased,
         "open_reactions": len(content.reactions),
@@ -259,7 +260,10 @@ def hold_lines(content: MonthContent) -> list[dict[str, str]]:
             }
         )
     for said, own, reasons in _left_in_doubt(content.hold):
-        who, what = some_of(own, NAMED_PIECES), "; ".join(reasons)
+        who, what = (
+            some_of(own, NAMED_PIECES),
+            "; ".join([*(one.rstrip(".") for one in reasons[:-1]), reasons[-1]]),
+        )
         found.append({"who": who, "what": what, "day": "", "where": said, "all": _named(own)})
     return found
 

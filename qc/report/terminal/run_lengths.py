@@ -12,6 +12,7 @@ from qc.stats import EstimatedLimits, RunLength
 # of runs, or of baselines. chosen: the middle half and nine in ten; run lengths lean far to the right,
 # so that their mean misleads or is infinite
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
+LONGEST = 1e12  # points: an average run above it is not worked out, see `qc.stats.run_length_of_chain`
 ESTIMATORS = {
     "sd": "standard deviation",
     "sd-unbiased": "standard deviation over c4",
@@ -24,7 +25,7 @@ def run_lengths_text(
     kind: str,
     design: Mapping[str, Any],
     wanted: float | None,
-    shifts: Sequence[tuple[float, RunLength]],
+    shifts: Sequence[tuple[float, RunLength | None]],
     false_signals: float | None,
 ) -> str:
     """Say how long a chart runs.
@@ -35,22 +36,30 @@ def run_lengths_text(
     still = shifts[0][1]
     spread = design.get("spread", 1.0)
     when = "While nothing changes" if spread == 1.0 else f"Without a shift, at {spread:g} times the spread"
-    lines = [
-        f"{when}, a signal comes after {_points(still.mean)} points on average; one chart in twenty has its "
-        f"first within {_points(still.quantile(0.05))}."
-    ]
+    lines = [f"{when}, this chart never signals: its run is longer than {LONGEST:.0e} points."]
+    if still is not None:
+        lines = [
+            f"{when}, a signal comes after {_points(still.mean)} points on average; one chart in twenty has "
+            f"its first within {_points(still.quantile(0.05))}."
+        ]
     moved = [(shift, found) for shift, found in shifts if abs(shift - 1.0) < 1e-12] or list(shifts[1:2])
     if moved:
         shift, found = moved[0]
-        lines.append(f"A shift of {shift:g} sigma signals after {_points(found.mean)} points on average.")
+        after = f"signals after {_points(found.mean)} points on average" if found else "never signals"
+        lines.append(f"A shift of {shift:g} sigma {after}.")
     if false_signals is not None:
         lines.append(f"False signals to expect in the points judged: {false_signals:.3g}.")
     lines += ["", _setting(kind, design, wanted), ""]
     rows = [("shift", "average", "sd", *(f"{100 * share:g} %" for share in SHARES))]
     for shift, found in shifts:
+        if found is None:
+            rows.append((f"{shift:g}", "never", *("" for _ in (0, *SHARES))))
+            continue
         quantiles = (f"{found.quantile(share):,}" for share in SHARES)
         rows.append((f"{shift:g}", _points(found.mean), _points(found.sd), *quantiles))
     last = ["", "Shifts in sigma, from the first point on; the rest in points."]
+    if any(found is None for _, found in shifts):
+        last[-1] += f" never: more than {LONGEST:.0e} points on average, where rounding eats the figures."
     return "\n".join(lines + table(rows, "<>") + last)
 
 

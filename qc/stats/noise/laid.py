@@ -94,7 +94,7 @@ def lay(pool: Sequence[tuple[str, Sequence[Settled]]]) -> Laid:
             step.append(np.nan if settled.step is None else float(settled.step))
     sizes = np.array([part.size for part in parts], dtype=np.int64)
     stretch = np.repeat(np.arange(sizes.size), sizes)
-    values = np.concatenate([*parts, np.empty(0)])
+    values = _as_equal(np.concatenate([*parts, np.empty(0)]), stretch)
     first = np.cumsum(sizes) - sizes
     laid = Laid(
         values,
@@ -164,6 +164,25 @@ def _apart(ordered: Floats, stretch: Integers) -> Flags:
     gap = np.diff(ordered, prepend=-np.inf) > SAME * np.abs(ordered)
     gap[1:] |= stretch[1:] != stretch[:-1]
     return gap
+
+
+def _as_equal(values: Floats, stretch: Integers) -> Floats:
+    """Make readings of a stretch equal that differ by the rounding of the arithmetic alone.
+
+    Figures that were worked out, such as a length from the same notes, differ in their last bits from one
+    processor to the next; the order of their ranks, and with it what is learned, must not.
+    """
+    if not values.size:
+        return values
+    order = np.lexsort((values, stretch))
+    ordered, home = values[order], stretch[order]
+    largest = np.zeros(int(home[-1]) + 1)
+    np.maximum.at(largest, home, np.abs(ordered))
+    begins = np.diff(ordered, prepend=-np.inf) > SAME * largest[home]
+    begins[1:] |= home[1:] != home[:-1]
+    equal = np.empty(values.size)
+    equal[order] = ordered[np.maximum.accumulate(np.where(begins, np.arange(order.size), 0))]
+    return equal
 
 
 def _dither(values: Floats, stretch: Integers, labels: Sequence[object]) -> Floats:

@@ -1,5 +1,6 @@
 """Types of what `qc.stats.run_lengths` offers; the package fetches each name on first use."""
 
+from .chain import NeverSignals as NeverSignals
 from .chain import RunLength as RunLength
 from .chain import false_alarms as false_alarms
 from .chain import run_length_of_chain as run_length_of_chain

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,9 +96,15 @@ def design_shortfall(design: NoteDesign, with_offset: bool = True) -> int:
 
 
 def separation_words(
-    design: NoteDesign, separation: Separation, notes: Sequence[Note], offset_known: bool
+    design: NoteDesign,
+    separation: Separation,
+    notes: Sequence[Note],
+    offsets: Mapping[str, float] | None = None,
 ) -> tuple[str, ...]:
-    """Say in words what a note set cannot separate and which extra notes would."""
+    """Say in words what a note set cannot separate and which extra notes would.
+
+    `offsets` are those of the testers against the mean of all, where a reference told them. [cent]
+    """
     words = []
     lost = [name for name, ok in zip(design.names, separation.separable, strict=True) if not ok]
     lengths = [name for name in lost if not name.startswith("partial:")]
@@ -128,7 +134,7 @@ def separation_words(
             "1st position was placed by ear: the length and the slide's set-out from the stop cannot be told "
             "apart. Blow 1st position at the stop before anything is changed"
         )
-    if not offset_known:
+    if not offsets:
         words.append(
             "Main length and a common offset (player, day, tuner reference) look the same over any note set: "
             "the offset is taken as 0. A reference instrument blown the same day tells them apart"
@@ -136,7 +142,9 @@ def separation_words(
     else:
         words.append(
             "The reference instrument tells the testers apart, not all of them together from main length: "
-            "their common mean is taken as right"
+            f"their common mean is taken as right. If one of them alone is right, the main length lies up to "
+            f"{max(map(abs, offsets.values())) * design.unit_mm:.1f} mm from the figure here; "
+            "its interval does not count that"
         )
     return tuple(words)
 

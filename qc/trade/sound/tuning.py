@@ -211,7 +211,7 @@ def fit_note_set(
         positions=positions,
         partials=partials,
         common_cents=float(full.common.mean()),
-        not_separable=separation_words(design, separation, everything, bool(tester_offsets)),
+        not_separable=separation_words(design, separation, everything, tester_offsets),
         rms_before_cents=_rms(full.deviations),
         rms_after_cents=_rms(full.deviations - mended),
         reading_sd=fit.reading_sd,

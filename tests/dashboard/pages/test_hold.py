@@ -85,3 +85,19 @@ def test_tags_are_printed_from_the_list_and_from_one_piece(app, board, texts):
         assert "Print the tags" in texts(hold.list_layout())
         assert "Print its tag" in texts(hold.one_layout(serial))
         assert "Print its tag" not in texts(hold.one_layout("NOBODY"))
+
+
+def test_a_step_of_the_list_is_a_link_on_the_board_and_no_command():
+    mended = (
+        "Next: It has left: decide who is told, then tick it off: qc signals tick 7 --piece A-31 --who CODE"
+    )
+    typed = "Next: Answer held rows 5 and 6: qc held list says what is asked. Measure the piece again."
+    for step, href, said in (
+        (mended, "/signals/7", "tick it off at signal 7"),
+        (typed, "/sheets", "the page of sheets says what is asked"),
+    ):
+        parts = hold._linked(step)
+        (link,) = [one for one in parts if getattr(one, "href", "")]
+        assert (link.href, link.children) == (href, said)
+        assert "qc " not in "".join(str(getattr(one, "children", one)) for one in parts)
+    assert [str(one) for one in hold._linked("Next: Measure it again.")] == ["Next: Measure it again."]

@@ -173,3 +173,42 @@ def test_a_place_that_no_figure_has_is_asked_about_by_its_name_and_costs_only_it
 def test_a_place_that_no_figure_has_is_refused_where_nothing_else_is_read() -> None:
     with pytest.raises(SheetError, match="no place U bell"):
         judge(HEAD + "Place;Stocking;Bore\nU bell;13.902;14.052\n")
+
+
+BELLS = "Model;Serial;Bell mass\nrowan;OS-303;408.5\nrowan;OS-304;407.9\n"
+
+
+@pytest.mark.parametrize("line", ["date 15.4.2026;by JO", "date 15.4.2026;warm day", "Date 15.4.2026;;JO;?"])
+def test_what_bears_its_own_label_above_a_table_holds_whatever_stands_beside_it(line: str) -> None:
+    (one,) = judge(f"Bell card\n{line}\n\n{BELLS}")
+    assert one.readings["day"].to_list() == [date(2026, 4, 15)] * 2
+    assert one.readings["person"].to_list() == (["JO" if "JO" in line else ""] * 2)
+
+
+def test_who_signs_a_sheet_and_is_not_in_the_plan_is_asked_about() -> None:
+    (said, _), *_ = asked(f"Bell card\ndate 15.4.2026\nby QX\n\n{BELLS}")
+    assert "QX" in said
+    assert not asked(f"Bell card\ndate 15.4.2026\nby hand\n\n{BELLS}")
+
+
+TABLE = ";upper;lower\nBore mouth;14.052;14.055\nStocking mouth;13.902;13.899\n"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Measured slide OS-301, rowan, 15.04.2026, JO",
+        "the slide OS-301;15.04.2026;JO;rowan",
+        "OS-301 (rowan's order), 15.04.2026, JO, 21.5 °C, rowan",
+    ],
+)
+def test_a_line_of_words_says_what_is_understood_of_it(line: str) -> None:
+    assert read(f"Slide card\n{line}\n\n{TABLE}") == SLIDE
+    (one,) = judge(f"Slide card\n{line}\n\n{TABLE}")
+    assert set(one.readings["person"]) == {"JO"} and set(one.readings["day"]) == {date(2026, 4, 15)}
+    assert set(one.readings["air_c"]) == ({21.5} if "°C" in line else {None})
+
+
+def test_of_two_serials_on_a_line_of_words_none_is_taken() -> None:
+    with pytest.raises(SheetError, match="Serial"):
+        judge(f"Slide card\nlike OS-300, now OS-301 it is, rowan, 15.04.2026, JO\n\n{TABLE}")

@@ -46,6 +46,20 @@ def test_a_reaction_belongs_to_who_took_it_in_hand(shop, holders):
     assert sum(one.number for one in after.reactions) == len(waiting)
 
 
+def test_a_reaction_that_came_back_says_who_had_it(shop, holders):
+    own = [one for one in list_signals(shop).signals if one.due is not None][0]
+    say_of_signal(shop, own.id, Saying(What.IN_HAND, "IS"))
+    say_of_signal(shop, own.id, Saying(What.CLOSED_FALSE, "IS", "counted twice"))
+    say_of_signal(shop, own.id, Saying(What.REOPENED, "IS", "once more"))
+    found, _ = holders()
+    back = [one for one in found.reactions if one.had]
+    assert [(one.name, one.number, one.had) for one in back] == [("", 1, "IS")]
+    assert back[0].to_dict("owner")["had_before"] == "IS"
+    assert "nobody since IS had it 1" in share_words(found.reactions, "nobody yet")
+    never = next(one for one in found.reactions if not one.name and not one.had)
+    assert f"nobody yet {never.number}" in share_words(found.reactions, "nobody yet")
+
+
 def test_a_row_is_late_from_a_week_after_it_was_handed_in(shop, holders, monkeypatch):
     found, _ = holders()
     newest = max(row.entered for row in shop.store.held()).date()

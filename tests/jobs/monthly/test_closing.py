@@ -95,6 +95,39 @@ def test_what_is_put_right_of_a_closed_month_stands_in_the_next(shop, cards):
     assert cells(told, "Since closed")[0][0] == "B-001, Rise, put right 5 Jun 2026 by FT"
 
 
+def test_a_closed_month_stands_beside_another_as_it_was_told(shop, cards):
+    """The next report had 73 % of a stage whose closed report says 80 %: a card came late."""
+    close_month(shop(JUNE), "2026-05", who="ML")
+    told = month_content(shop(JUNE), "2026-06")
+    folder = shop(JUNE).folder
+    late = cards.card(20, date(2026, 5, 20), [55.5, 55.9])
+    cards.hand_in(folder, date(2026, 6, 3), "late.csv", late)
+    june = month_content(shop(date(2026, 6, 9)), "2026-06")
+    assert len(june.since_closed) == 1
+    assert june.yields[0].before == told.yields[0].before == (7, 8)
+    assert june.rolled.before == told.rolled.before and june.shipped_before is None
+    (folder / "reports" / "2026-05" / "month-2026-05.json").unlink()
+    assert month_content(shop(date(2026, 6, 9)), "2026-06").yields[0].before == (7, 10), "counted anew"
+
+
+def test_a_row_held_after_its_month_was_closed_stands_in_the_next(shop, cards):
+    """It stood in no report: of May, closed by then, and not of June."""
+    workshop = shop(JUNE)
+    close_month(workshop, "2026-05", who="ML")
+    cards.hand_in(workshop.folder, date(2026, 6, 3), "late.csv", cards.card(20, date(2026, 5, 20), [50, 505]))
+    late, held = month_content(shop(date(2026, 6, 9)), "2026-06").since_closed
+    assert late.what.startswith("late.csv") and held.what.startswith("rows held, ")
+    assert (held.number, held.remark) == (1, "1 still waiting")
+
+
+def test_a_row_of_a_day_to_come_is_counted_where_it_was_handed_in(shop, cards):
+    """A year typed wrong: its held row stood in no report until that year."""
+    folder = shop(JUNE).folder
+    cards.hand_in(folder, date(2026, 6, 3), "slip.csv", cards.card(40, date(2028, 6, 3), [50.0]))
+    gaps = month_content(shop(date(2026, 6, 9)), "2026-06").gaps
+    assert [(g.number, g.remark) for g in gaps if g.what.startswith("rows held")] == [(1, "1 still waiting")]
+
+
 def test_nothing_is_late_while_the_month_before_is_open(shop):
     assert month_content(shop(JUNE), "2026-06").since_closed == ()
 

@@ -210,3 +210,18 @@ def test_command_takes_every_option(command):
 def test_wrong_usage_is_two(command, words, said):
     result = command("run-length", *words)
     assert result.exit_code == 2 and said in result.output and "Traceback" not in result.output
+
+
+def test_a_shift_at_which_a_rule_never_signals_is_told_as_that():
+    """Points near the centre are rare two sigma off it: the whole answer was refused for that shift."""
+    found = run_lengths("rules", rules="hugging-center")
+    near = math.erf(1 / math.sqrt(2)) ** 15  # 15 points in a row within one sigma
+    mean = (1 - near) / (near * (1 - math.erf(1 / math.sqrt(2))))  # Feller 1968, XIII.7 (from memory)
+    assert found.shifts[0][1].mean == pytest.approx(mean, rel=1e-9)
+    told = {one["shift"]: one["mean"] for one in found.to_dict()["shifts"]}
+    assert told[0.0] == pytest.approx(mean, rel=1e-9) and told[2.0] is None and told[3.0] is None
+    words = found.to_text()
+    assert [line.split()[1] for line in words.splitlines() if line.startswith("  3 ")] == ["never"]
+    assert "never: more than 1e+12 points" in words
+    json.dumps(found.to_dict(), allow_nan=False)
+    assert "never" not in run_lengths("rules", rules="hugging-center", shifts=[1.0]).to_text()

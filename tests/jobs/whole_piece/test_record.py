@@ -17,12 +17,16 @@ from qc.jobs.also import also
 from qc.jobs.board import StoreBoardData
 from qc.jobs.errors import JobError
 from qc.jobs.pieces import hold_list
+from qc.jobs.signals import say_of_signal
 from qc.jobs.whole_piece import form_lines, piece_record
 from qc.jobs.whole_piece.leaving import _worked
 from qc.jobs.whole_piece.life import chance_of_returns, returns_of
 from qc.jobs.whole_piece.saying import figure_line
 from qc.jobs.whole_piece.serials import nearest_serials, unknown_piece
 from qc.jobs.workshop import open_workshop
+from qc.plan import EVENT
+from qc.sayings import Saying, What
+from qc.store import NewSheet, sheet_hash
 
 CONTRACT = {"serial", "model", "where", "shipped", "known", "hold", "figures", "parts", "events", "signals"}
 FIGURE = {
@@ -375,3 +379,23 @@ def test_a_form_is_told_in_one_unit_and_no_finer_than_a_tenth_of_the_gauge(told)
     assert form_lines(fine)[0].endswith("front 0 (usual −0.1 µm), back 0 (usual +0.1 µm) from its own mean")
     coarse = replace(one, step=0.01, unit="mm", forms=(replace(form, levels=(("1", 0.0174, 0.0052),)),))
     assert "1 +17 µm (usual +5 µm)" in form_lines(coarse)[0]
+
+
+def test_of_a_return_it_is_told_what_its_batch_went_into_once_the_signal_is_answered(shop):
+    def batches(serial):
+        return [(one.name, one.why) for one in piece_record(shop, serial).shared if one.kind == "batch"]
+
+    assert batches("QH-1198") == [("LP-12", "suspect of signal 7, Tuning: Fifth partial")]
+    row = {"kind": "returned", "serial": "QH-1198", "day": shop.today, "code": "intonation"}
+    schema, empty = shop.store.events().drop("id").schema, pl.DataFrame()
+    events = pl.DataFrame([{name: row.get(name) for name in EVENT}], schema=schema)
+    data = b"a return"
+    sheet = NewSheet("x.csv", sheet_hash(data), data, "returns", empty, events, empty)
+    shop.store.add_sheets([sheet], who="IS", when=shop.now)
+    closed = Saying(What.CLOSED, "IS", cause="unknown", action="leadpipes swapped", outcome="mended")
+    say_of_signal(shop, "7", closed)
+    told = "suspect of signal 7 (closed, cause mended), Tuning: Fifth partial"
+    assert batches("QH-1198") == [("LP-12", told)]
+    [shared] = [one for one in piece_record(shop, "QH-1198").shared if one.name == "LP-12"]
+    assert ("QH-1204", None) in shared.pieces and "QH-1198" not in dict(shared.pieces)
+    assert batches("QH-1204") == []  # which did not come back, and of which nothing is suspected now

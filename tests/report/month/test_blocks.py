@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import binomtest
 
 from qc.plan import Gauge, Plan, Shop, Stage
-from qc.report.month import GaugeLine
+from qc.report.month import DieLine, GaugeLine, Reaction
 from qc.report.month.blocks import (
     DUE_SOON_DAYS,
     change_lines,
@@ -154,6 +154,31 @@ def test_tools_are_listed_by_the_day_they_must_be_changed(verdict):
     )
 
 
+def test_a_day_that_has_passed_is_not_set_to_change_a_tool_by():
+    """Seven draws left of a die that rested: "change it by Monday 25 May" was told on the 31st."""
+    late = DieLine("D-9", "Draw: OD", 209, 216, date(2026, 5, 25), "od at draw 209.", draws_left=7)
+    (said,) = decisions([], [late], [], as_of=AS_OF)
+    assert said == (
+        "Order or polish a replacement for D-9: 7 draws left; at its pace it was to be changed by "
+        "Monday 25 May."
+    )
+    assert "change it by" in decisions([], [late], [], as_of=date(2026, 5, 25))[0]
+
+
+def test_what_is_overdue_and_nobodys_is_for_the_meeting():
+    """Signals that settled unanswered asked for nothing there, however long they had waited."""
+    day = date(2026, 4, 20)
+    open_one = Reaction("Tuning: wrap", day, 41, "open", 11, "3", due=day + timedelta(days=7))
+    taken, answered = replace(open_one, owner="ML"), replace(open_one, answered="Answered since.")
+    asked = decisions([], [], [], reactions=[open_one, taken, answered], as_of=AS_OF)
+    assert asked == ("Signal 3 is overdue for an answer and nobody has it in hand: say who takes it.",)
+    two = decisions([], [], [], reactions=[open_one, replace(open_one, called="8")], as_of=AS_OF)
+    assert two == (
+        "Signals 3 and 8 are overdue for an answer and nobody has them in hand: say who takes each.",
+    )
+    assert decisions([], [], [], reactions=[open_one], as_of=open_one.due) == ()
+
+
 def test_a_steady_series_outside_its_limits_is_a_question_for_the_meeting(verdict):
     bad = replace(verdict, behaviour="steady", capable="no")
     (said,) = decisions([bad, replace(verdict, capable="proven")], [], [])
@@ -195,7 +220,9 @@ def test_what_lasts_is_told_first_and_what_is_over_only_in_its_own_month(small_p
     first = over.replace(day=1)
     told = change_lines(small_plan, [back, stays], first, over)
     assert [(c.standing, c.sentence) for c in told][0] == ("lasts", stays.telling.sentence)
-    assert ("over", ended.sentence) in [(c.standing, c.sentence) for c in told]
+    # in the first words: as its bold line stood, it read as if it lasted
+    said = f"Over since {over.day} {over:%b}: {ended.sentence}"
+    assert ("over", said) in [(c.standing, c.sentence) for c in told]
     assert told[0].steps[0] == f"Re-measure {stays.points[-1].serial}." and len(told[0].steps) >= 4
     later = over + timedelta(days=40)
     assert [c.standing for c in change_lines(small_plan, [back], later, later)] == []

@@ -288,6 +288,17 @@ def test_testers_that_differ_are_told_apart_and_nothing_is_cut():
     assert freed.lengths[1].action == "remove" and freed.lengths[1].error_mm == pytest.approx(20.0, abs=3.0)
 
 
+def test_how_far_the_length_lies_if_one_tester_alone_is_right_is_said():
+    """A cut of 2 mm (1 to 3) was told where one of two testers, 7 cents apart, would have had 8 mm."""
+    notes = [Note(n, 7.0 * (t == "AB"), tester=t) for n in (2, 4, 8) for t in ("AB", "CD")]
+    offsets = {"AB": 3.5, "CD": -3.5}
+    fit = trade.fit_note_set(notes, TENOR, reading_sd=1.0, tester_offsets=offsets)
+    (said,) = [words for words in fit.not_separable if "common mean" in words]
+    alone = trade.fit_note_set(notes, TENOR, reading_sd=1.0, tester_offsets={"AB": 7.0, "CD": 0.0})
+    apart = abs(alone.length("main").error_mm - fit.length("main").error_mm)
+    assert f"up to {apart:.1f} mm from the figure here" in said and apart > 5
+
+
 def test_testers_who_blow_alike_are_seldom_held_up():
     """200 pairs of equal testers at 1 %: at most 8 (binomial, chance under 0.001)."""
     rng = np.random.default_rng(2)

@@ -26,6 +26,12 @@ USUAL_WITH_POINT = 2.0
 POINTED = 0.9
 """So many of the figures on record must be typed with a point; chosen."""
 
+FINER = 0.5
+"""Share of the figures on record beyond which a step of the plan is not the one the bench writes; chosen."""
+
+MANY = 200
+"""So many of the last figures on record say how finely a bench writes; chosen."""
+
 ELSEWHERE = frozenset({Reason.COLUMNS_SWAPPED, Reason.UNKNOWN_PLACE})
 """What explains such a figure better: it stands in another column's place."""
 
@@ -38,7 +44,7 @@ def find_decimal_slip(facts: Facts, doubted: Doubts) -> Doubted:
             if doubted.get(row[INDEX], frozenset()) & ELSEWHERE or _of_another(row, facts):
                 continue
             value = rounded(row["scaled"], None)
-            if finer_than_gauge(value, row["_step"]):
+            if finer_than_gauge(value, row["_step"]) and not _written_finer(row, facts):
                 continue  # nobody read that: the figure was typed in another unit
             if not beside_others(row, value):
                 continue
@@ -53,6 +59,14 @@ def find_decimal_slip(facts: Facts, doubted: Doubts) -> Doubted:
         if finding.index not in doubted:
             best.setdefault(finding.index, (0.0, finding))
     return Doubted([finding for _, finding in best.values()])
+
+
+def _written_finer(row: FrameRow, facts: Facts) -> bool:
+    """Tell whether most figures on record have more digits than the plan's step: then it says little."""
+    same = (pl.col("stage") == row["stage"]) & (pl.col("characteristic") == row["characteristic"])
+    values = facts.known.past.filter(same)["value"].drop_nulls().tail(MANY).to_list()
+    finer = sum(finer_than_gauge(value, row["_step"]) for value in values)
+    return len(values) >= ENOUGH and finer > FINER * len(values)
 
 
 def _points_left_out(facts: Facts) -> list[Finding]:

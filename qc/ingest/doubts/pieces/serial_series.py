@@ -66,6 +66,9 @@ LIKE_DIGITS = str.maketrans(
         "z": "2",
     }
 )
+_LETTERED_END = re.compile(r"(?P<head>.*?)(?P<end>(?=[OoIl]*\d)[\dOoIl]{2,})$")
+"""A number at the end in which letters may stand that look most like digits."""
+
 ASK = "Type the serial that stands on the piece; if it is right, confirm it."
 
 
@@ -217,10 +220,13 @@ def find_serial_series(facts: Facts, doubted: Doubts) -> Doubted:
             top = None
             if said is None and cards[str(serial)] == 1:  # a slip stands on one card
                 said, top = _far_ahead(str(serial), day, leads)
+            letter = None
+            if said is None and cards[str(serial)] == 1:
+                said, letter = _letter_for_digit(str(serial), record)
             if said is None:
                 continue
-            guesses = []
-            if series is not None:  # looked for only now: it takes a walk through the record
+            guesses = [letter] if letter else []
+            if series is not None and not letter:  # looked for only now: it takes a walk through the record
                 guesses = _guesses(str(serial), str(model or ""), day, figure, series, record)
             if top is not None:
                 guesses = [one for one in guesses if (meant := taken_apart(one)) and meant.number <= top]
@@ -235,6 +241,24 @@ def _far_ahead(serial: str, day: date, leads: Mapping[str, Lead]) -> tuple[str |
     if parts is None or lead is None:
         return None, None
     return lead.doubt(serial, parts, day), (lead.below(parts) or 0) + COMING
+
+
+def _letter_for_digit(serial: str, record: Record) -> tuple[str | None, str | None]:
+    """Say that a letter stands among the digits of a serial where others of its head have none.
+
+    With it comes the serial that is meant. A few pieces tell that, of whatever figure: nobody numbers one
+    piece B 11O beside B 109 and B 111.
+    """
+    found = _LETTERED_END.match(serial)
+    if found is None or found["end"].isdecimal():
+        return None, None
+    head, meant = found["head"], found["head"] + found["end"].translate(LIKE_DIGITS)
+    others = (one for one in record.days if one.startswith(head) and one != serial)
+    beside = [one for one in others if len(one) == len(serial)]
+    alike = [one for one in beside if one[len(head) :].isdecimal()]
+    if len(alike) < SEVERAL or any(form(one) == form(serial) for one in beside):
+        return None, None
+    return f"{serial} has a letter where {alike[-1]} and others have digits", meant
 
 
 def _findings(rows: list[int], problem: str, guesses: list[str]) -> list[Finding]:

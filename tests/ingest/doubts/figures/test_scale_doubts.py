@@ -7,7 +7,7 @@ import pytest
 
 from qc.ingest import Known, Usual
 from qc.ingest.doubts.facts import is_clearance, is_diameter, rounded
-from qc.plan import Characteristic
+from qc.plan import READING, Characteristic
 
 TODAY = date(2026, 5, 20)
 
@@ -105,6 +105,15 @@ def test_a_size_whose_level_just_moved_is_no_deviation_of_any_height(judge, said
         r["proposal"]["value"] for r in said(judge(polish(text), past=past)) if r["id"] == "decimal-slip"
     ]
     assert slips == ([value] if value else [])
+
+
+@pytest.mark.parametrize(("digits", "offered"), [(2, [18.12]), (1, [])])
+def test_the_step_of_the_plan_says_nothing_where_the_bench_writes_finer(judge, said, digits, offered):
+    written = [f"{18 + (n % 7 - 3) * 0.81:.{digits}f}" for n in range(20)]
+    before = judge(polish(*written, start=30)).readings.select(list(READING))
+    past = Known(today=TODAY, past=before, usual={("polish", "mass_loss", "tenor"): Usual(18.0, 0.8, 60)})
+    found = said(judge(polish("1812"), past=past))
+    assert [r["proposal"]["value"] for r in found if r["id"] == "decimal-slip"] == offered
 
 
 def test_too_few_on_record_do_not_count(judge, said):

@@ -259,3 +259,23 @@ def test_serials_with_dashes_and_years_are_neither(judge, said, serial):
 def test_what_looks_like_several_pieces_and_is_on_record_goes_in(judge):
     known = Known(today=TODAY, serials={"TH-1040-1043": "tenor", **dict.fromkeys(RUN, "tenor")})
     assert judge(polish("TH-1040-1043"), past=known).held.height == 0
+
+
+@pytest.mark.parametrize(
+    ("typed", "others", "meant"),
+    [
+        pytest.param("B 11O", ("B 108", "B 109", "B 111"), "B 110", id="letter O in a young shop"),
+        pytest.param("B l12", ("B 108", "B 109", "B 111"), "B 112", id="letter l for the first digit"),
+        pytest.param("B 11O", ("B 108", "B 109"), None, id="two others say too little"),
+        pytest.param("B 11O", ("B 108", "B 109", "B 111", "B 10O"), None, id="others are written so too"),
+        pytest.param("B 11S", ("B 108", "B 109", "B 111"), None, id="a letter that may tell something"),
+        pytest.param("SOLO-12", ("SOLO-11", "SOLO-13", "SOLO-14"), None, id="letters in the head"),
+    ],
+)
+def test_a_letter_among_the_digits_is_asked_about_beside_a_few_pieces(
+    plan, unfolded, said, typed, others, meant
+):
+    bare = plan.model_copy(update={"workshop": plan.workshop.model_copy(update={"serial_prefix": ""})})
+    sheet = unfolded(polish(*others, typed), ",", "card.csv")
+    found = said(check([sheet], bare, Known(today=TODAY))[0])
+    assert [r["proposal"] for r in found] == ([{"serial": meant}] if meant else [])
