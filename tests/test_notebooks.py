@@ -90,3 +90,11 @@ def test_a_workshop_is_opened_and_fed_by_names_of_files(tmp_path):
     assert qc.status(shop, since="2026-03-01").to_dict()["compared_with"] == "2026-03-01"
     assert qc.status(qc.known(shop, "2026-03-04")).to_dict()["known"] == "2026-03-04"
     assert qc.rework(shop, first="2026-03-01").to_dict()["from"] == "2026-03-01"
+
+
+def test_the_statistics_themselves_take_any_number(rng):
+    values = rng.normal(10, 1, 40)
+    asked = {"lower": Decimal(5), "upper": Decimal(15), "target": np.float32(10)}
+    assert qc.capability(values, **asked) == qc.capability(values, lower=5, upper=15, target=10)
+    assert qc.cusum_run_length(Decimal("0.5"), np.int64(5)).mean == pytest.approx(465.44, abs=0.005)
+    assert qc.ewma_run_length(Decimal("0.1"), Decimal("2.814")).mean == qc.ewma_run_length(0.1, 2.814).mean

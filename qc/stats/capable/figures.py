@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from qc.plain import Arguments
+from qc.plain import Arguments, as_meant
 from qc.stats.capable.basis import UNSTABLE, Basis, Samples, samples_of
 from qc.stats.capable.gate import why_withheld
 from qc.stats.capable.gauge import Seen, gauge_share
@@ -24,6 +24,7 @@ from qc.stats.numbers import GREATEST, LEAST, Floats, as_readings, check_between
 SEED = 20240501  # any fixed number: the same readings must give the same interval every time
 
 
+@as_meant
 def capability(
     values: ArrayLike,
     *,

@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import optimize, special
 
+from qc.plain import as_meant
 from qc.stats.errors import StatisticsError
 from qc.stats.numbers import GREATEST, Floats
 from qc.stats.run_lengths.chain import NeverSignals, RunLength, check_process, run_length_of_chain
@@ -19,6 +20,7 @@ _LIMITS_SETTLED = 1e-13  # relative distance of growing EWMA limits from the fix
 _MOST_NODES = 1500  # chosen: a dense matrix of that size is still solved while one waits
 
 
+@as_meant
 def ewma_run_length(
     weight: float,
     width: float,
@@ -92,6 +94,7 @@ def ewma_run_length(
     )
 
 
+@as_meant
 def cusum_run_length(
     reference: float,
     decision: float,

@@ -141,8 +141,9 @@ def _straight(
     """Fit one straight line to all pieces, and say whether they bend away from it."""
     n, middle = len(x), float(x.mean())
     spread = float(((x - middle) ** 2).sum())
-    slope = float(((x - middle) * (y - y.mean())).sum()) / spread
-    level = float(y.mean())
+    # the mean of equal readings may miss them by a rounding, which would make a slope that names a far count
+    level = float(y.mean()) if np.ptp(y) else float(y[0])
+    slope = float(((x - middle) * (y - level)).sum()) / spread
     residual = y - level - slope * (x - middle)
     sd = math.sqrt(float(residual @ residual) / (n - 2))
     half = two_sided_quantile(n - 2, confidence) * sd / math.sqrt(spread)

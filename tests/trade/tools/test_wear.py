@@ -174,3 +174,8 @@ def test_a_figure_that_stands_still_is_not_said_to_move_away():
     line = trade.fit_wear([0, 10, 20, 30, 40, 50, 60], [1.0] * 7, upper=3.0)
     assert line.line_crossing is None and line.change_by_count is None
     assert any("does not move towards its limit" in warning for warning in line.warnings)
+
+
+def test_equal_readings_name_no_count_at_all():
+    line = trade.fit_wear(np.arange(0.0, 300.0, 10.0), np.full(30, 14.6), upper=14.612)
+    assert (line.slope, line.residual_sd, line.change_by_count, line.line_crossing) == (0.0, 0.0, None, None)
