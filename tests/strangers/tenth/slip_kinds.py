@@ -375,14 +375,14 @@ def who_and_what(m: Maker) -> None:
         for row in mine:
             row["Gauge"] = new
         both = [(mine, "Gauge", right, {"gauge": right})]
-        if stage == "fit":  # the card has two gauges, one a figure
-            both.append((mine, "Gauge", "BG-1", {"gauge": "BG-1"}))
+        others = dict(fit="BG-1", bell="PM-1 CA-1", run="FE-1").get(stage, "").split()
+        both += [(mine, "Gauge", one, {"gauge": one}) for one in others]  # one for each figure of the card
         m.plant("gauge", stage, rows, day, both)
     for _ in range(3):
         (piece, *_), rows, day = m.some("bell")
         mine = own(rows, piece)
         for row in mine:
-            row["Model"] = "drosel"
+            row["Model"] = piece.model.replace("s", "ss")[:-1] if piece.model != "drossel" else "drosel"
         m.plant("model misspelt", "bell", rows, day, [(mine, "Model", piece.model, {"model": piece.model})])
 
 

@@ -2,7 +2,9 @@
 
 Scored before anybody who mends the reader had looked at them: 37 of 50 right, 6 refused, 6 held, 1
 misread. The one misread, a table of wanted, measured and difference, was mended afterwards, and so were
-eight others; what stands below is what is read since.
+eight others; what stands below is what is read since. What
+became of the slips is scored by `score_sheets.py`: of 52 true sheets scored untuned none was held, nor any
+of 3,279 rows on record.
 """
 
 from __future__ import annotations
