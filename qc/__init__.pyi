@@ -98,6 +98,7 @@ from .stats import RepeatSets as RepeatSets
 from .stats import Resolution as Resolution
 from .stats import RolledYield as RolledYield
 from .stats import Rule as Rule
+from .stats import NeverSignals as NeverSignals
 from .stats import RunLength as RunLength
 from .stats import Screening as Screening
 from .stats import Seen as Seen
