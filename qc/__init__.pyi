@@ -84,6 +84,7 @@ from .stats import Line as Line
 from .stats import Linearity as Linearity
 from .stats import MeanAndSd as MeanAndSd
 from .stats import NestedLevels as NestedLevels
+from .stats import NeverSignals as NeverSignals
 from .stats import Noise as Noise
 from .stats import OnePersonRanges as OnePersonRanges
 from .stats import OneWay as OneWay
@@ -98,7 +99,6 @@ from .stats import RepeatSets as RepeatSets
 from .stats import Resolution as Resolution
 from .stats import RolledYield as RolledYield
 from .stats import Rule as Rule
-from .stats import NeverSignals as NeverSignals
 from .stats import RunLength as RunLength
 from .stats import Screening as Screening
 from .stats import Seen as Seen
