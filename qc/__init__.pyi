@@ -84,6 +84,7 @@ from .stats import Line as Line
 from .stats import Linearity as Linearity
 from .stats import MeanAndSd as MeanAndSd
 from .stats import NestedLevels as NestedLevels
+from .stats import NeverSignals as NeverSignals
 from .stats import Noise as Noise
 from .stats import OnePersonRanges as OnePersonRanges
 from .stats import OneWay as OneWay
