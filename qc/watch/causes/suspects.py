@@ -83,6 +83,9 @@ EARLIER = {"person": Prior(0.05, half_way=0.05), "tool": Prior(0.06), "batch": P
 MANY_FOR_SHORT = 2 * SHORT
 """What is used on more pieces than these explains no change that was over after `SHORT` (house rule)."""
 
+ROUNDED = 1 - 1e-9
+"""Odds that miss a bar by rounding alone reach it: processors differ in their last bits."""
+
 MOST_NAMED = 5
 
 FOLLOWING = frozenset({"batch", "tool", "gauge"})
@@ -150,7 +153,7 @@ def find_suspects(
         return Explanation((), unchanged, vague_sentence(signal) if is_vague(points, signal) else "")
     telling = Telling(points, plan, today)
     weighed = best_of(_of_factors(around, telling, known, stage_index))
-    found = [one for one in weighed if one.odds >= around.bar]
+    found = [one for one in weighed if one.odds >= around.bar * ROUNDED]
     figures: list[Suspect] = []
     if not around.short and not around.vague:  # a level that stays explains no piece or two that stand apart
         figures = _of_figures(around, telling, signal, known)
@@ -241,7 +244,7 @@ def _of_levels(around: Around, telling: Telling, column: _Column) -> list[Weighe
         how, at, odds = around.scale.level(own, first if new else None, onsets, len(names), prior)
         if how == "throughout":
             at = first
-        if odds < POSSIBLE or at not in around.zone:
+        if odds < POSSIBLE * ROUNDED or at not in around.zone:
             continue
         point = telling.points[int(around.place[at])]
         before = _before(factor, name, [levels[i] for i in around.place[max(at - ABSENT, 0) : at]])
