@@ -35,7 +35,7 @@ WHAT_WORDS = frozenset(
     )
 )
 FIGURE_WORDS = frozenset(
-    "value|reading|figure read|measured value|actual|wert|messwert|ist|istwert|ist-wert|istmaß|gemessen|"
+    "value|reading|figure read|measured value|actual|wert|messwert|ist|istwert|ist-wert|istmaß|"
     "ablesung".split("|")
 )
 PLACE_WORDS = frozenset("place|measuring place|point|location|messpunkt|messort|ort".split("|"))
