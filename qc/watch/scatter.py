@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -31,6 +32,10 @@ ODD = 6.0
 LEAST_LEARNED = 60
 """From fewer pieces what is taken for granted outweighs what was learned: nothing is said of what hangs
 together."""
+
+NEAR, SURE = 3, 2.0
+"""Pieces are said to hang together where those next to each other, or up to so many apart, are alike by so many
+standard errors; chosen."""
 
 CLEARLY_FEWER = 2 / 3
 """Pieces are said to count as fewer where they are worth less than such a share of them (house rule)."""
@@ -86,7 +91,11 @@ def scatter_of(
         bare = replace(newest, lots=max(newest.lots - lots_margin(newest.pieces), 0.0))
         worth = effective_pieces(bare, own_lots, len(present))
         counts_as = max(round(worth), 1) if worth < CLEARLY_FEWER * len(present) else None
-    hang = "" if counts_as is None else _together(len(present), counts_as, lots_by)
+    hang = ""
+    if counts_as is not None:
+        by_lots = effective_pieces(replace(bare, echo=0.0), own_lots, len(present))
+        shown = by_lots < CLEARLY_FEWER * len(present) or _alike(present)
+        hang = _together(len(present), counts_as, lots_by) if shown else _unsure(len(present), counts_as)
     said = " ".join(filter(None, (words, hang)))
     return Scatter(shape, newest.to_dict(), since, lots_by, single, step, counts_as, said)
 
@@ -141,6 +150,29 @@ def _together(pieces: int, counts_as: int, lots_by: LotsBy) -> str:
     whose = {"batch": "Pieces of one batch", "tool": "Pieces of one set-up of the tool"}
     who = whose.get(lots_by, "Pieces made one after another")
     return f"{who} hang together: these {pieces} count as about {counts_as}."
+
+
+def _unsure(pieces: int, counts_as: int) -> str:
+    return (
+        "Whether pieces made one after another hang together is not known well enough: to be on the cautious "
+        f"side these {pieces} count as about {counts_as}."
+    )
+
+
+def _alike(points: Sequence[Point]) -> bool:
+    """Tell whether neighbours are alike beyond chance, by these pieces themselves.
+
+    What is taken for granted of any bench, and the margin for sisters that are unlike, make pieces count as
+    fewer too; they are no sign that these ones hang together.
+    """
+    values = np.array([point.value for point in points])
+    about = values - values.mean()
+    square = float(about @ about)
+    if values.size <= NEAR or square <= 0:
+        return False
+    # each lag is too small by one in n, as the mean is that of the same pieces
+    lags = [float(about[lag:] @ about[:-lag]) / square + 1 / values.size for lag in range(1, NEAR + 1)]
+    return max(lags[0], sum(lags) / math.sqrt(NEAR)) > SURE / math.sqrt(values.size)
 
 
 def _tells_single(shape: str, noise: Noise, rate: float) -> bool:

@@ -136,3 +136,20 @@ def test_effective_pieces_are_those_of_the_whole_covariance_matrix(lots):
 
 def test_independent_pieces_count_as_themselves():
     assert effective_pieces(NORMAL, None, 17) == pytest.approx(17)
+
+
+@pytest.mark.parametrize(("carried", "said"), [(0.0, False), (0.8, True)])
+def test_neighbours_are_said_to_hang_together_where_these_pieces_show_it(points, carried, said):
+    """124 independent masses were said to hang together since their sisters were unlike."""
+    rng = np.random.default_rng(20261201)
+    values = rng.normal(size=124)
+    for at in range(1, values.size):
+        values[at] += carried * values[at - 1]
+    own = points(values)
+    noise = [replace(LEARNED, echo=0.5, fade=0.8)] * values.size
+    found = scatter_of(LEVEL, own, own, noise, (), [MARCH] * values.size, "", 0.004, TODAY)
+    assert found.counts_as is not None and found.counts_as < 60
+    together = f"hang together: these 124 count as about {found.counts_as}."
+    assert found.sentence.endswith(f"Pieces made one after another {together}") is said
+    assert found.sentence.endswith(f"these 124 count as about {found.counts_as}.")
+    assert len(scatter_notes(found)) == 1
