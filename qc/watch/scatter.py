@@ -34,8 +34,8 @@ LEAST_LEARNED = 60
 together."""
 
 NEAR, SURE = 3, 2.0
-"""Pieces are said to hang together where those next to each other, or up to so many apart, are alike by so many
-standard errors; chosen."""
+"""Pieces are said to hang together where those next to each other, or up to so many apart, are alike by so
+many standard errors; chosen."""
 
 CLEARLY_FEWER = 2 / 3
 """Pieces are said to count as fewer where they are worth less than such a share of them (house rule)."""
