@@ -175,11 +175,19 @@ def opened_again(signal: SignalResult, mends: Sequence[Mend], today: date) -> st
     return f"Open again: closed as mended{when}, but {signal.raised_serial} shows it once more."
 
 
-def mend_words(signal: SignalResult, points: Sequence[Point]) -> str:
-    """Say how far a mend is borne out by the pieces made since; empty of a signal that was not mended."""
+def mend_words(signal: SignalResult, points: Sequence[Point], *, first: str = "") -> str:
+    """Say how far a mend is borne out by the pieces made since; empty of a signal that was not mended.
+
+    `first` is the piece that was named as the first after it: until it comes in no other one counts.
+    """
     if signal.mended is None:
         return ""
     since = [p for p in points if p.ordinal >= signal.mended and not p.left_out]
+    if not since and first and all(point.serial != first for point in points):
+        return (
+            f"Mended from {first} on, of which there is no reading here yet: until there is, the mend is not "
+            "borne out by any piece, and none that shows the change again opens it anew."
+        )
     if not since:
         return "Mended; no piece made after the mend is measured yet."
     head = f"Mended; {pieces_words(len(since))} since, from {since[0].serial} on"

@@ -153,6 +153,16 @@ def test_pieces_in_work_are_passed_over_where_the_first_after_the_mend_is_named(
     assert [p["serial"] for p in now["made_under"]][-1] == f"A-{int(named[2:]) - 1:03d}"
 
 
+def test_a_mend_waits_for_the_piece_that_was_named_and_says_so(bows):
+    """A serial that nobody ever began was named: nothing was told again, and nothing said why."""
+    named = f"A-{bows.made + 4:03d}"
+    bows.close(*CAUSE, "--outcome", "mended", "--from", named)
+    bows.measure(56.0, 2)
+    assert bows.signal()["mend"].startswith(f"Mended from {named} on, of which there is no reading here yet")
+    bows.measure(50.0, 4)
+    assert "no reading" not in bows.signal()["mend"]
+
+
 def test_the_sentence_it_was_closed_by_is_the_one_of_before_the_mend(bows):
     before = bows.signal()
     bows.measure(50.0, 2)

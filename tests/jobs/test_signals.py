@@ -220,3 +220,15 @@ def test_a_piece_is_touched_though_its_only_row_is_held(reader):
 def test_what_cannot_be_asked(reader, kind, name, since, match):
     with pytest.raises(QcError, match=match):
         also(reader, kind, name, since=since)
+
+
+def test_a_mend_is_not_named_from_a_piece_that_cannot_stand_in_the_series(demo_copy):
+    """It was taken without a word and the mend never began: a month of figures off, and all was as it was."""
+    workshop = open_workshop(demo_copy)
+    signal = next(s for s in list_signals(workshop).signals if s.series == "draw/tube_od/tenor")
+    (alto,) = workshop.store.readings(stage="draw", models=["alto"])["serial"].tail(1)
+    with pytest.raises(QcError, match=f"{alto} is .*, tenor: no reading of it stands there"):
+        say(workshop, signal.id, "closed", who=workshop.plan.workshop.lead, cause=workshop.plan.causes[0],
+            action="polished", outcome="mended", first=alto)  # fmt: skip
+    assert find_signal(workshop, signal.id).state == "open"
+    workshop.store.close()

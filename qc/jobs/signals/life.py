@@ -352,6 +352,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
     said = told_here(row.said, plan.workshop.time_zone)
     asked = asked_since(row, plan.workshop.time_zone)
     points, kind = verdict.points if verdict else (), figure.kind if figure else "measured"
+    closing = last_closing(said) if row.state in CLOSED_STATES else None
     reaction, better = figure.reaction if figure else (), is_good_news(row.found, kind)
     steps = steps_for(points, reaction, row.found.next_step, kind, better=better, found=row.found)
     return SignalLife(
@@ -371,7 +372,7 @@ def life_of(workshop: Workshop, row: SignalOfDay, verdict: SeriesVerdict | None)
         due=None if row.state in CLOSED_STATES or row.back_of or _is_over(row) else asked + ANSWERED_WITHIN,
         closed_as=told_at_closing(workshop, row, verdict),
         not_kept=_not_kept(row, verdict),
-        mend=mend_words(row.found, points) if row.shown else "",
+        mend=mend_words(row.found, points, first=closing.first if closing else "") if row.shown else "",
         joined=row.joined,
         waits=row.waits,
         back_of=row.back_of,

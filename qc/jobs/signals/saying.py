@@ -37,6 +37,7 @@ from qc.sayings import (
     ticked_steps,
 )
 from qc.states import SIGNAL_WORDS
+from qc.watch import SeriesKey
 from qc.words import pieces_words, some_of
 
 
@@ -74,6 +75,7 @@ def say_of_signal(workshop: Workshop, signal_id: str, saying: Saying) -> SignalL
             _refuse(workshop, saying, signal)
             already = said_already(signal.events, saying)
             _refuse_early(workshop, saying, signal)
+            _refuse_elsewhere(workshop, saying, signal)
             if not already:
                 _refuse_unticked(saying, signal)
                 workshop.store.say(signal.id, saying, when=workshop.now)
@@ -136,6 +138,27 @@ def _refuse_early(workshop: Workshop, saying: Saying, signal: SignalLife) -> Non
         raise JobError(
             f"{saying.first} was made before the change at {signal.found.start_serial} began or is its first "
             "piece. --from names the first piece made after the mend."
+        )
+
+
+def _refuse_elsewhere(workshop: Workshop, saying: Saying, signal: SignalLife) -> None:
+    """Refuse a first piece after the mend that cannot stand in the series: the mend would never begin."""
+    if saying.what is not What.CLOSED or not saying.first:
+        return
+    key = SeriesKey.parse(signal.series)
+    figure = workshop.plan.characteristic(key.stage, key.characteristic)
+    rows = workshop.store.pieces([saying.first])
+    if rows.is_empty():
+        return  # it may be begun tomorrow: until its card comes in the mend has not begun
+    else_ = "or leave --from out: then the first piece measured after the closing counts."
+    model = str(rows["model"][0] or "")
+    own = workshop.plan.family_of(figure, model) if figure is not None and model else key.family
+    if own != key.family:
+        named = workshop.plan.model(model)
+        about = f"{figure.name if figure else key.characteristic}, {key.family}"
+        raise JobError(
+            f"{saying.first} is {named.name if named else model}, and signal {signal.name} is about {about}: "
+            f"no reading of it stands there. Name the first piece of that series made after the mend, {else_}"
         )
 
 
