@@ -125,9 +125,13 @@ def _first_of(workshop: Workshop, history: pl.DataFrame, events: pl.DataFrame) -
 
 
 def _of_its_own(workshop: Workshop, then: Workshop, serial: str, history: pl.DataFrame) -> list[str]:
-    """Say what of a piece was measured by the day and known after it, or that there is nothing."""
-    shown = dated_words(then.today)
-    return came_later(workshop, serial, then.today, history) or [
+    """Say what of a piece was measured by the day and known after it, or that there is nothing.
+
+    It is the day by which things were known that counts, also where a later one is asked of.
+    """
+    day = then.then.day if then.then else then.today
+    shown = dated_words(day)
+    return came_later(workshop, serial, day, history) or [
         f"All that is on record of {serial} for the days up to {shown} had been handed in by then."
     ]
 

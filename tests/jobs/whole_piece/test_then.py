@@ -66,6 +66,13 @@ def test_what_came_late_is_told_of_the_piece_alone_with_what_of_it_is_outside(as
     assert not [note for note in then["notes"] if note.startswith("2 readings")]
 
 
+def test_what_came_late_is_told_also_where_a_later_day_is_asked_of(ask):
+    """It was said that all had been handed in by the later day, of what came after it had left."""
+    _, then = ask("piece", "QH-1301", "--known", "shipped", "--as-of", "2026-11-25")
+    assert any("was handed in on 20 Nov 2026: Joints: Joint leak" in note for note in then["notes"])
+    assert not any("had been handed in by then" in note for note in then["notes"])
+
+
 def test_the_answer_of_today_says_what_came_late_as_that_of_then_does(ask):
     _, then = ask("piece", "QH-1301", "--known", "shipped")
     _, now = ask("piece", "QH-1301")
