@@ -52,6 +52,7 @@ START = "0" * 64
 EntryKind = Literal[
     "sheet",
     "mend",
+    "asked",
     "correction",
     "withdrawal",
     "undo",
@@ -66,10 +67,11 @@ EntryKind = Literal[
     "unread",
     "verdict",
 ]
-"""What an entry brought: a sheet, mended rows, a corrected reading, one taken back, a decision about a held
-row taken back, a plan, what headings of benches mean, words on a signal, series or piece, the report of a
-closed month, a person's coming, role or leaving, a name taken out of earlier texts, a sheet that waits for
-its layout or was put away, or what the program told after it had judged."""
+"""What an entry brought: a sheet, mended rows, what was asked about a mend, a corrected reading, one taken
+back, a decision about a held row taken back, a plan, what headings of benches mean, words on a signal,
+series or piece, the report of a closed month, a person's coming, role or leaving, a name taken out of
+earlier texts, a sheet that waits for its layout or was put away, or what the program told after it had
+judged."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

@@ -44,9 +44,9 @@ UNKNOWN = -1
 """Stands for an entry or a plan version in a mark made before marks told of them."""
 
 PLAN, TOLD = "plan", "verdict"
-QUIET = (TOLD, "piece", "month", "person", "erasure", "unread")
+QUIET = (TOLD, "piece", "month", "person", "erasure", "unread", "asked")
 """Kinds of entries that bring nothing to judge: what was told, words on pieces and people, closed months,
-sheets that nobody could read."""
+sheets that nobody could read, what was asked about a mend."""
 
 
 @dataclass(frozen=True, slots=True)

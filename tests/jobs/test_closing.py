@@ -435,3 +435,37 @@ def test_a_value_typed_by_hand_is_asked_about_as_it_was_typed(bows):
         [kept] = base.execute("select value, text from reading order by id desc limit 1").fetchall()
     base.close()
     assert kept == (52.0, "5.2")
+
+
+def test_a_value_typed_twice_is_confirmed(bows):
+    """An odd value typed by hand is asked about once; typed again it comes in, told as confirmed."""
+    words = ("--who", "FT", "--workshop", bows.folder, "--as-of", bows.day)
+    sheet = bows.folder.parent / "twice.csv"
+    sheet.write_text(f"serial,model,date,person,gauge,rise\nA-041,alto,{bows.day},FT,HG-1,5.1\n")
+    bows.ask("upload", sheet, "--who", "FT")
+    [row] = [one["row"] for one in bows.ask("held", "list")["held"]]
+
+    def typed(value, who="FT"):
+        return bows.command("held", "mend", row, "--set", f"value={value}", "--who", who, *words[2:])
+
+    first = typed("76")
+    assert first.exit_code == 1
+    assert "Type it once more to confirm it, or type another value." in first.output
+    other = typed("77")  # another value is another question
+    assert other.exit_code == 1 and "reads 77 mm" in other.output
+    again = typed("76,0")  # the same figure, written otherwise
+    assert again.exit_code == 0, again.output
+    assert "is accepted: 5.1 becomes 76, typed twice to confirm it." in again.output
+    assert bows.ask("held", "list")["held"] == []
+    with sqlite3.connect(bows.folder / "qc.db") as base:
+        kept = base.execute("select kind, who, note from entry where kind in ('asked', 'mend')").fetchall()
+        value = base.execute("select value from reading order by id desc limit 1").fetchone()
+    base.close()
+    assert value == (76.0,)
+    asked, mend = kept[-3:-1], kept[-1]
+    assert [note for _, _, note in asked] == [
+        f'held row {row}: {{"value": 76.0}} asked: far-from-usual',
+        f'held row {row}: {{"value": 77.0}} asked: far-from-usual',
+    ]
+    assert mend[:2] == ("mend", "FT") and mend[2].endswith("typed twice to confirm it")
+    assert bows.command("verify", "--workshop", bows.folder).exit_code == 0

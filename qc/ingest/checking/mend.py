@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -49,12 +49,20 @@ class MendedRow:
         Column -> (before, after) of what the mend changed.
     replaces : int or None
         Id of the recorded reading that this one corrects.
+    given : dict
+        Column -> what was typed for it, as it was read, be it new or not.
     """
 
     table: str
     row: FrameRow
     changed: dict[str, tuple[object, object]]
     replaces: int | None = None
+    given: dict[str, object] = field(default_factory=dict)
+
+    def typed(self) -> str:
+        """Return what was typed as one text: the same for the same columns and values, however written."""
+        plain = {name: _json_value(value) for name, value in self.given.items()}
+        return json.dumps(plain, ensure_ascii=False, sort_keys=True)
 
     def to_dict(self) -> JsonObject:
         """Return the mended row as plain values."""
@@ -93,6 +101,7 @@ def mend_row(held: Mapping[str, Any], changes: Mapping[str, object], plan: Plan)
     }
     replaces: int | None = None
     changed: dict[str, tuple[object, object]] = {}
+    read: dict[str, object] = {}
     for written, given in changes.items():
         name = _column(written, types)
         if name == REPLACES:
@@ -103,7 +112,7 @@ def mend_row(held: Mapping[str, Any], changes: Mapping[str, object], plan: Plan)
                 f"{written} cannot be changed by a mend. Change the figure (value), date, serial or place "
                 f"instead; the columns are: {', '.join(n for n in types if n not in FIXED)}."
             )
-        value = _read(name, types[name], given, row, plan)
+        value = read[name] = _read(name, types[name], given, row, plan)
         if value != row.get(name):
             changed[name] = (row.get(name), value)
             row[name] = value
@@ -111,7 +120,7 @@ def mend_row(held: Mapping[str, Any], changes: Mapping[str, object], plan: Plan)
         _set_moment(row, plan)
     _forget_bad(row, changed)
     _tell(row, changed)
-    return MendedRow(table, row, changed, replaces)
+    return MendedRow(table, row, changed, replaces, read)
 
 
 def mend_recorded(

@@ -8,6 +8,9 @@ from .correcting import correct_readings as correct_readings
 from .correcting import withdraw_reading as withdraw_reading
 from .correcting import withdraw_readings as withdraw_readings
 from .corrections import offered_now as offered_now
+from .decided import Decision as Decision
+from .decided import Mended as Mended
+from .decided import MendedRows as MendedRows
 from .finding import PieceReading as PieceReading
 from .finding import PieceReadings as PieceReadings
 from .finding import readings_of as readings_of
@@ -21,9 +24,6 @@ from .reasons import DOUBT_NAMES as DOUBT_NAMES
 from .reasons import is_doubt as is_doubt
 from .reasons import one_reason_each as one_reason_each
 from .reasons import told_reasons as told_reasons
-from .settling import Decision as Decision
-from .settling import Mended as Mended
-from .settling import MendedRows as MendedRows
 from .settling import check_next as check_next
 from .settling import mend_held as mend_held
 from .settling import mend_rows as mend_rows

@@ -7,11 +7,8 @@ record beside what it became, with who decided and when.
 from __future__ import annotations
 
 import json
-from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Literal
 
 from qc.ingest import IDENTITY, Checked, MendedRow, Reason, mend_row, recheck
 from qc.jobs.errors import JobError
@@ -20,65 +17,19 @@ from qc.jobs.past import known_of
 from qc.jobs.roles import Verb, may
 from qc.jobs.rows.ahead import CheckedAhead, standing_at
 from qc.jobs.rows.corrections import offered_now
+from qc.jobs.rows.decided import Decision, Mended, MendedRows
 from qc.jobs.rows.naming import piece_words
 from qc.jobs.rows.reasons import DOUBT_NAMES, is_doubt
+from qc.jobs.rows.typed_twice import Asked, asked_about, confirmed_by_typing, still_held
 from qc.jobs.rows.waiting import mend_words, recorded_of
 from qc.jobs.workshop import Workshop
-from qc.plain import FrameRow, JsonObject
+from qc.plain import FrameRow
 from qc.plan import Plan
-from qc.report.terminal import mended_text, settled_line
-from qc.stats import Tabled
-from qc.store import HeldReason, HeldRecord, Settlement, reasons_of
+from qc.store import HeldRecord, Settlement, reasons_of
 from qc.words import listed
 
 LOOKED_AHEAD = 10
 """So many rows that follow are looked through for the next with a mend; chosen: a page of the list."""
-
-
-class Decision(StrEnum):
-    """What a person may decide about a held row."""
-
-    PROPOSAL = "proposal"  # take the proposed mend
-    BY_HAND = "by-hand"  # change columns
-    AS_TYPED = "as-typed"  # it was right after all: confirm every doubt
-    DROP = "drop"  # set it aside for good
-
-
-@dataclass(frozen=True, slots=True)
-class Mended(Tabled):
-    """What became of a held row."""
-
-    row: int
-    state: Literal["accepted", "dropped", "held"]
-    sentence: str
-    reasons: tuple[HeldReason, ...] = ()
-
-    def to_text(self) -> str:
-        """Say it in one sentence, and why where it is still held."""
-        return mended_text(self.sentence, [reason.sentence for reason in self.reasons])
-
-
-@dataclass(frozen=True, slots=True)
-class MendedRows:
-    """What became of several held rows."""
-
-    rows: tuple[Mended, ...]
-
-    def to_dict(self) -> JsonObject:
-        """Return plain values."""
-        return {"mended": [row.to_dict() for row in self.rows]}
-
-    def to_text(self) -> str:
-        """Say it row by row."""
-        return "\n".join(row.to_text() for row in self.rows)
-
-    def to_line(self) -> str:
-        """Say it of all together: how many of each state, and of those still held why, by kind."""
-        if len(self.rows) == 1:
-            return " ".join([self.rows[0].sentence, *(one.sentence for one in self.rows[0].reasons)])
-        states = Counter(row.state for row in self.rows)
-        why = Counter(one.id.replace("-", " ") for row in self.rows for one in row.reasons)
-        return settled_line(states, why.most_common())
 
 
 def mend_held(
@@ -174,10 +125,11 @@ def settle_rows(
                     settled(held, one.mended)
                 return MendedRows(tuple(done[held.id] for held in waiting))
             mends = [(held, _mended(held, decision, changes, workshop.plan)) for held in waiting]
-            checked = _checked_together(workshop, mends, decision)
+            answered = {held.id: _answered(workshop, held, decision, mended) for held, mended in mends}
+            checked = _checked_together(workshop, mends, answered)
             recorded = recorded_of(workshop, waiting)
             at_once = [
-                (held, _judged(workshop, held, mended, checked[held.id], decision, recorded))
+                (held, _judged(workshop, held, mended, checked[held.id], decision, recorded, answered))
                 for held, mended in mends
                 if held.id in checked
             ]
@@ -188,8 +140,8 @@ def settle_rows(
             for held, mended in mends:
                 if held.id not in checked:
                     known = ahead.of(workshop, held.id, decision) if ahead and not changes else None
-                    again = known or _check_again(workshop, [mended], _confirmed(held, decision))[0]
-                    one = _judged(workshop, held, mended, again, decision, recorded)
+                    again = known or _check_again(workshop, [mended], answered[held.id])[0]
+                    one = _judged(workshop, held, mended, again, decision, recorded, answered)
                     _store(workshop, [one], who)
                     settled(held, one.mended)
             return MendedRows(tuple(done[held.id] for held in waiting))
@@ -229,7 +181,7 @@ def check_next(
         decision = _first_way(held)
         if decision is not None and held.id not in checked and not waits():
             mended = _mended(held, decision, None, workshop.plan)
-            found = _check_again(workshop, [mended], _confirmed(held, decision))[0]
+            found = _check_again(workshop, [mended], _answered(workshop, held, decision, mended))[0]
             ahead.keep(held.id, decision, found, at)
             checked.append(held.id)
     return tuple(checked)
@@ -268,11 +220,14 @@ class _Judged:
 
     mended: Mended
     settlement: Settlement | None
+    asked: Asked | None = None  # what its person is asked to type once more
 
 
 def _store(workshop: Workshop, judged: Sequence[_Judged], who: str) -> None:
     own = [one.settlement for one in judged if one.settlement is not None]
     workshop.store.settle_each(own, who=who, when=workshop.now)
+    asked = [one.asked for one in judged if one.asked is not None]
+    workshop.store.keep_asked(asked, who=who, when=workshop.now)
 
 
 def _dropped(workshop: Workshop, held: HeldRecord) -> _Judged:
@@ -291,15 +246,21 @@ def _judged(
     checked: Checked,
     decision: Decision,
     recorded: Mapping[int, FrameRow],
+    answered: Mapping[int, frozenset[str]],
 ) -> _Judged:
     """Say what becomes of a row by what its check found."""
     named = _named(workshop, held)
     if not checked.held.is_empty():
         reasons = reasons_of(checked.held["reasons"][0])
-        return _Judged(Mended(held.id, "held", _still_held(named, decision, reasons), reasons), None)
+        asked = asked_about(held, mended, reasons) if decision is Decision.BY_HAND else None
+        told = still_held(named, reasons, confirming=decision is Decision.AS_TYPED, asked=asked)
+        return _Judged(Mended(held.id, "held", told, reasons, asked is not None), None, asked)
     note = f"{decision.value}: {json.dumps(mended.to_dict()['changed'], ensure_ascii=False)}"
+    said = f"{named} is accepted{_said(mended, held, recorded)}"
+    if decision is Decision.BY_HAND and answered[held.id]:
+        note, said = f"{note}, typed twice to confirm it", f"{said}, typed twice to confirm it"
     kept = Settlement((held.id,), "accepted", checked.readings, checked.events, mended.replaces, note)
-    return _Judged(Mended(held.id, "accepted", f"{named} is accepted{_said(mended, held, recorded)}."), kept)
+    return _Judged(Mended(held.id, "accepted", f"{said}."), kept)
 
 
 def _mended(
@@ -309,7 +270,9 @@ def _mended(
 
 
 def _checked_together(
-    workshop: Workshop, mends: Sequence[tuple[HeldRecord, MendedRow]], decision: Decision
+    workshop: Workshop,
+    mends: Sequence[tuple[HeldRecord, MendedRow]],
+    answered: Mapping[int, frozenset[str]],
 ) -> dict[int, Checked]:
     """Check rows beside one another, as they would be on one sheet; returns those that are settled by it.
 
@@ -320,7 +283,7 @@ def _checked_together(
     alike: dict[frozenset[str], list[tuple[int, MendedRow]]] = {}
     for held, mended in mends:
         if mended.table == "reading":
-            alike.setdefault(_confirmed(held, decision), []).append((held.id, mended))
+            alike.setdefault(answered[held.id], []).append((held.id, mended))
     found: dict[int, Checked] = {}
     for confirmed, rows in alike.items():
         marks = {tuple(mended.row.get(name) for name in IDENTITY) for _, mended in rows}
@@ -353,8 +316,10 @@ def _changes(
     return held.proposal
 
 
-def _confirmed(held: HeldRecord, decision: Decision) -> frozenset[str]:
+def _answered(workshop: Workshop, held: HeldRecord, decision: Decision, mended: MendedRow) -> frozenset[str]:
     """Return the doubts that a decision answers: what a person vouches for is not held for the same again."""
+    if decision is Decision.BY_HAND:
+        return confirmed_by_typing(workshop, held, mended)
     reasons = {reason.id for reason in held.reasons}
     if decision is Decision.AS_TYPED:
         # who says that a row is so as it stands is not asked the next doubt about it, only what is on record
@@ -374,13 +339,6 @@ def _check_again(workshop: Workshop, mends: Sequence[MendedRow], confirmed: Coll
     days = [row["day"] for row in rows if row.get("day")]
     known = known_of(workshop, figures, serials, since=min(days, default=None), parts=parts)
     return recheck(mends, workshop.plan, known, confirmed=confirmed)
-
-
-def _still_held(named: str, decision: Decision, reasons: Iterable[HeldReason]) -> str:
-    faults = [reason for reason in reasons if not is_doubt(reason)]
-    if decision is Decision.AS_TYPED and faults:
-        return f"{named} is still held: a doubt can be confirmed, a fault cannot. Type another value."
-    return f"{named} is still held."
 
 
 def _said(mended: MendedRow, held: HeldRecord, recorded: Mapping[int, FrameRow]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -23,7 +23,7 @@ from qc.store.rows import (
     write_events,
     write_readings,
 )
-from qc.store.tables import held, held_event, reading, sheet
+from qc.store.tables import entry, held, held_event, reading, sheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +98,26 @@ def settle_each(
     for number, n in zip(ids, of, strict=True):
         found[n].append(number)
     return found
+
+
+def keep_asked(
+    conn: Connection, asked: Sequence[tuple[int, str, Collection[str]]], who: str, when: datetime
+) -> None:
+    """Keep what was asked about mends typed by hand: held row, what was typed, the doubts; an entry each."""
+    notes = [f"{_row_words(row)}{typed} asked: {', '.join(sorted(doubts))}" for row, typed, doubts in asked]
+    append_entries(conn, "asked", who, when, notes, [])
+
+
+def read_asked(conn: Connection, row: int, typed: str) -> frozenset[str]:
+    """Return the doubts that were asked about what was typed for a held row; empty where it never was."""
+    begun = f"{_row_words(row)}{typed} asked: "
+    notes = select(entry.c.note).where(entry.c.kind == "asked", entry.c.note.startswith(_row_words(row)))
+    told = [note.removeprefix(begun) for note in conn.execute(notes).scalars() if note.startswith(begun)]
+    return frozenset(doubt for one in told for doubt in one.split(", "))
+
+
+def _row_words(row: int) -> str:
+    return f"held row {row}: "
 
 
 def _refuse_states(settlements: Sequence[Settlement]) -> None:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, datetime
 
 import polars as pl
 
 from qc.store.corrected.corrections import replace_reading, undo_decision, withdraw_reading
 from qc.store.corrected.history import read_decided, read_history, read_put_right_since, read_waited
-from qc.store.corrected.settled import Settlement, settle_each
+from qc.store.corrected.settled import Settlement, keep_asked, read_asked, settle_each
 from qc.store.proven import ProvenStore
 from qc.store.queries import read_held, read_open
 from qc.store.records import HeldRecord, HeldState, WaitedRecord
@@ -61,6 +61,19 @@ class CorrectedStore(ProvenStore):
             return []
         with self._database.writing() as conn:
             return settle_each(conn, settlements, who, when)
+
+    def keep_asked(
+        self, asked: Sequence[tuple[int, str, Collection[str]]], *, who: str, when: datetime
+    ) -> None:
+        """Keep which doubts were asked about what was typed for held rows: row, what was typed, doubts."""
+        if asked:
+            with self._database.writing() as conn:
+                keep_asked(conn, asked, who, when)
+
+    def asked(self, row: int, typed: str) -> frozenset[str]:
+        """Return the doubts that were asked about what was typed for a held row; empty where it never was."""
+        with self._database.reading() as conn:
+            return read_asked(conn, row, typed)
 
     def replace_reading(
         self, old_id: int, row: pl.DataFrame, *, who: str, when: datetime, why: str = ""
