@@ -142,7 +142,7 @@ def fit_sittings(
     Examples
     --------
     >>> fit = fit_sittings(np.ones((4, 1)), np.array([1.0, 2, 3, 4]), np.zeros(4, int), 1.0, 2.0)
-    >>> float(fit.estimates[0]), round(fit.standard_error(np.ones(1)) ** 2, 6)
+    >>> round(float(fit.estimates[0]), 6), round(fit.standard_error(np.ones(1)) ** 2, 6)
     (2.5, 4.25)
     """
     counts = np.bincount(blocks)
