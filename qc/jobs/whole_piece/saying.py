@@ -141,15 +141,20 @@ def _of_hold(
 ) -> str:
     """Say whether a piece is to be held, for itself or for what is in it, or that nothing holds it."""
     waits = [row for row in hold if row.waits]
+    left_held = any(row.left_held for row in hold)
     if of_parts and not waits:
         verb = "It has left with what is to be held" if shipped else "Keep it back for what is in it"
         return f"{verb}. {' '.join(_of_parts(of_parts))}"
     if waits:
-        verb = "It has left, and is on the list of pieces to hold" if shipped else "Keep it back"
+        how = "It left while it was to be held" if left_held else "It has left"
+        verb = f"{how}, and is on the list of pieces to hold" if shipped else "Keep it back"
         more = f", and {count_words(len(waits) - 1, 'more reason')}" if len(waits) > 1 else ""
         return f"{verb}: {waits[0].name}, {why_words(waits[0]).rstrip('.')}{more}."
     released = next((row.released for row in hold if row.released), None)
     by = f" It was released by {released.who}: {released.why.rstrip('.')}." if released else ""
+    if left_held and released:
+        then = f"It left while it was to be held, and was released afterwards by {released.who}"
+        by = f" {then}: {released.why.rstrip('.')}."
     if waiting:
         return f"It is not on the list of pieces to hold, and is not judged in full.{by}"
     return f"Nothing holds it back.{by}"

@@ -279,6 +279,15 @@ def test_what_the_list_holds_the_judgement_says(told, listed):
         assert record.judgement[0].startswith("Keep it back")
 
 
+def test_what_left_while_it_was_to_be_held_says_so_first(told, listed):
+    """Only the receipt of that evening and the list said it; the piece said that it has left."""
+    held = {row.serial for row in listed.rows if row.waits and row.left_held}
+    others = {row.serial for row in listed.shipped} - {row.serial for row in listed.rows if row.left_held}
+    for serial in (sorted(held)[0], sorted(held)[-1]):
+        assert told(serial).judgement[0].startswith("It left while it was to be held, and is on the list")
+    assert told(sorted(others)[0]).judgement[0].startswith("It has left, and is on the list")
+
+
 def test_a_piece_lies_in_every_signal_that_the_list_holds_it_for(told, listed):
     """One source of truth: no page denies a signal for which another one holds the piece."""
     rows = [row for row in listed.rows if row.why == "signal"]
