@@ -103,7 +103,8 @@ def test_a_slide_card_by_keyboard_alone_with_a_slip_caught_and_mended(tablet, bo
     told = "Inner OD, upper leg, crook, 90°, stocking: 1.3902 mm is a tenth of the usual 13.9 mm."
     assert told in page.inner_text("#bench-open")
     take = page.locator(".bench-ask button", has_text="Take 13.902")
-    for _ in range(8):
+    page.wait_for_load_state("networkidle")  # an answer draws the question anew: the focus goes
+    for _ in range(12):
         if page.evaluate("document.activeElement.textContent") == "Take 13.902":
             break
         press("Shift+Tab")
