@@ -14,6 +14,7 @@ from qc.ingest.cards.recognition import (
     card_names,
     is_elsewhere,
     is_of_events,
+    is_own_place,
     plan_units,
     says_no_fault,
     short_names,
@@ -297,11 +298,6 @@ class CardHeadings:
             return {"inner_od", "outer_bore"} & set(self.figures)
         return set(self.figures) if self.card.source == "bench" else set()
 
-    def _is_own_place(self, kind: str, name: str) -> bool:
-        """Tell whether the card has a place of that name and none of the kind that the word usually names."""
-        own = [places for places in self.places.values() if places]
-        return all(kind not in p for p in own) and any(name in values for p in own for values in p.values())
-
     def _exact(self, text: str) -> Meaning | None:
         found = heading(text, self.names, self.units)
         if not found.field:
@@ -311,7 +307,7 @@ class CardHeadings:
         if not found.field or found.stray_unit or says_no_fault(found, self.card):
             return None
         figure = found.field in self.figures
-        if found.field in PLACE and self._is_own_place(found.field, found.name):
+        if is_own_place(found.field, found.name, self.places.values()):
             return None
         if not figure and (is_elsewhere(found.field, self.card) or is_of_events(found.field, self.card)):
             return None

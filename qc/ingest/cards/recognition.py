@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from qc.ingest.cards.asked_plan import STAGE
@@ -9,7 +10,7 @@ from qc.ingest.cards.layout import Column, HeadValue, Parts, refuse_doubled
 from qc.ingest.cards.mapping import ReadAs, SheetQuestion
 from qc.ingest.cells import Heading, heading, plain
 from qc.ingest.errors import SheetError
-from qc.plan import Card, Characteristic, Plan
+from qc.plan import PLACE, Card, Characteristic, Plan
 
 VALUE = "value:"
 """Prefix of the field of a column that holds figures of a characteristic."""
@@ -293,3 +294,14 @@ def spelled_places(card: Card, characteristic: Characteristic) -> dict[str, dict
         found["partial"] = {str(n): str(n) for n in range(1, MOST_PARTIAL + 1)}
         found["position"] = {str(n): str(n) for n in range(1, MOST_POSITION + 1)}
     return found
+
+
+def is_own_place(kind: str, name: str, places: Iterable[Mapping[str, Mapping[str, str]]]) -> bool:
+    """Tell whether a card has a place of that name and none of the kind that the word usually names.
+
+    An area ``Zug`` is no position of the slide on a card whose figures have areas alone.
+    """
+    own = [kinds for kinds in places if kinds]
+    if kind not in PLACE or any(kind in kinds for kinds in own):
+        return False
+    return any(name in values for kinds in own for values in kinds.values())
