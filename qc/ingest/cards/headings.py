@@ -123,8 +123,7 @@ class CardHeadings:
         return self._means[asked]
 
     def _meant(self, text: str, given: Collection[str]) -> Meaning | None:
-        exact = self._exact(text)
-        if exact is not None:
+        if (exact := self._exact(text)) is not None:
             return exact
         if (stray := heading(text, {}, self.units)).stray_unit:
             # without its unit a figure would be read as one of the plan's unit; places may stand there too
@@ -133,10 +132,8 @@ class CardHeadings:
         name = plain(text)
         if name in WHAT_WORDS or name in PLACE_WORDS:
             return Meaning(WHAT if name in WHAT_WORDS else WHERE)
-        if name in NUMBER_WORDS:
-            return Meaning(NUMBER)
-        if name in ASIDE_WORDS or name in WANTED:
-            return Meaning("note")
+        if name in NUMBER_WORDS or name in ASIDE_WORDS or name in WANTED:
+            return Meaning(NUMBER if name in NUMBER_WORDS else "note")
         for bare, unit, basis in self._without_unit(text):
             if bare in FIGURE_WORDS:
                 return Meaning(FIGURE, unit, basis, (), figure=True)
@@ -150,7 +147,7 @@ class CardHeadings:
         found = self._phrased(text, given) or self._shortened(name)
         if found is None and self.card.stage != STAGE:
             whole = spelled_out(text, [one.name for one in self.figures.values()])
-            found = self.read(whole, given) if whole else None
+            return self.read(whole, given) if whole else None
         return found
 
     def _phrased(self, text: str, given: Collection[str]) -> Meaning | None:
